@@ -1,0 +1,124 @@
+"""Lengths: what people write, in millimetres; and millimetres, as people say them.
+
+A bare number is in the job's unit. A text carries its own unit, with or without a space::
+
+    0.0125in   12.5 thou   2 tenths   12.7mm   40um
+
+A thou is 0.001 in and a tenth is 0.0001 in, always, in a metric job too.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Final, Literal
+
+from .errors import BadInput, closest
+
+__all__ = [
+    "MM_PER",
+    "UNITS",
+    "Unit",
+    "fine_unit",
+    "length_mm",
+    "say_fine",
+    "say_length",
+    "to_unit",
+]
+
+Unit = Literal["in", "mm"]
+UNITS: Final[tuple[Unit, ...]] = ("in", "mm")
+
+MM_PER: Final[dict[str, float]] = {
+    "in": 25.4,
+    "inch": 25.4,
+    "inches": 25.4,
+    '"': 25.4,
+    "thou": 0.0254,
+    "tenth": 0.00254,
+    "tenths": 0.00254,
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "um": 0.001,
+    "µm": 0.001,  # micro sign
+    "μm": 0.001,  # Greek mu
+}
+"""Millimetres in one of each unit that a length may carry."""
+
+LIMIT_MM: Final = 1e5
+"""Longest length taken, 100 m: a longer one is a slip of the decimal point."""
+
+_LENGTH: Final = re.compile(
+    r'\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-zµμ"]*)\s*\Z', re.ASCII | re.UNICODE
+)
+
+
+def length_mm(value: float | int | str, unit: Unit) -> float:
+    """Return a length in millimetres.
+
+    Parameters
+    ----------
+    value : float, int or str
+        A bare number in `unit`, or a text such as ``"12.5 thou"``.
+    unit : {'in', 'mm'}
+        The job's unit, for bare numbers.
+
+    Returns
+    -------
+    float
+        Millimetres, rounded to 1e-10 mm so that equal lengths written in different units are
+        equal.
+
+    Raises
+    ------
+    BadInput
+        Not a length, an unknown unit, not finite, or over 100 m.
+    """
+    number, per = _split(value, unit)
+    length = number * per
+    if not math.isfinite(length) or abs(length) > LIMIT_MM:
+        raise BadInput(f"{value!r} is longer than {LIMIT_MM / 1000:g} m; is the unit right?")
+    return round(length, 10)
+
+
+def _split(value: float | int | str, unit: Unit) -> tuple[float, float]:
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise BadInput(f"{value!r} is not a length; write a number or a text such as '12.5 thou'")
+    if not isinstance(value, str):
+        return float(value), MM_PER[unit]
+    found = _LENGTH.match(value)
+    if not found:
+        raise BadInput(f"{value!r} is not a length; write a number or a text such as '12.5 thou'")
+    word = found[2] or unit
+    per = MM_PER.get(word, MM_PER.get(word.lower()))
+    if per is None:
+        raise BadInput(
+            f"unknown unit {word!r} in {value!r}; use in, thou, tenths, mm or um"
+            + closest(word, MM_PER)
+        )
+    return float(found[1]), per
+
+
+def to_unit(mm: float, unit: Unit) -> float:
+    """Return millimetres in the job's unit, at full precision."""
+    return mm / MM_PER[unit]
+
+
+def fine_unit(unit: Unit) -> str:
+    """Return the unit in which people of this job say small heights."""
+    return "thou" if unit == "in" else "µm"
+
+
+def say_length(mm: float, unit: Unit, places: int | None = None) -> str:
+    """Return a length as people write it on a drawing: ``-0.5000 in`` or ``-12.700 mm``."""
+    digits = (4 if unit == "in" else 3) if places is None else places
+    number = round(to_unit(mm, unit), digits) + 0.0
+    return f"{number:.{digits}f} {unit}"
+
+
+def say_fine(mm: float, unit: Unit) -> str:
+    """Return a small height as people say it: ``3.00 thou`` or ``76.2 µm``."""
+    if unit == "in":
+        return f"{round(mm / 0.0254, 2) + 0.0:.2f} thou"
+    return f"{round(mm * 1000, 1) + 0.0:.1f} µm"
