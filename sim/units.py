@@ -50,7 +50,7 @@ LIMIT_MM: Final = 1e5
 """Longest length taken, 100 m: a longer one is a slip of the decimal point."""
 
 _LENGTH: Final = re.compile(
-    r'\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-zµμ"]*)\s*\Z', re.ASCII | re.UNICODE
+    r'\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-zµμ"]*)\s*\Z', re.ASCII
 )
 
 
