@@ -1,0 +1,279 @@
+"""Where the tip stands when it leaves a column; from it height, slope and flatness follow.
+
+A move is a code (kind * 4 + shape) and a row of `WIDTH` numbers, mm and radians:
+
+====  =======================================  =========================================
+ col  POINT, LEVEL, RAMP                       ARC, HELIX
+====  =======================================  =========================================
+0-2   low end x, y, z                          the same
+3-4   unit direction in plan from the low end  axis x, y
+5     length in plan                           radius of the path
+6     rise, >= 0                               rise, >= 0
+7     0                                        angle turned, >= 0
+8     0                                        +1 counter-clockwise from the low end, else -1
+9-12  R, flat radius d, corner radius rc, cone slope k
+13    R * R
+14-15 high end x, y
+16    cutting length (inf: no end)
+====  =======================================  =========================================
+
+POINT is a plunge or a move of no length. The low end is the start of a level move.
+"""
+
+import math
+
+from .helix import helix_psi
+from .profile import BALL, CONE, FLAT, INF, STEEP, g, g_slope, jit
+from .ramp import ramp_t
+
+POINT = 0
+LEVEL = 1
+RAMP = 2
+ARC = 3
+HELIX = 4
+WIDTH = 17
+
+
+@jit
+def line_local(row, x, y):
+    """Column in the frame of a line: (along from the low end, lateral)."""
+    dx = x - row[0]
+    dy = y - row[1]
+    return dx * row[3] + dy * row[4], dx * row[4] - dy * row[3]
+
+
+@jit
+def line_rho2(row, x, y):
+    """Squared distance in plan to the nearest point of a line."""
+    dx = x - row[0]
+    dy = y - row[1]
+    a = dx * row[3] + dy * row[4]
+    b = dx * row[4] - dy * row[3]
+    length = row[5]
+    t = a if a > 0.0 else 0.0
+    t = t if t < length else length
+    e = t - a
+    return e * e + b * b
+
+
+@jit
+def arc_rho2(row, x, y):
+    """Squared distance in plan to the nearest point of an arc."""
+    vx = x - row[3]
+    vy = y - row[4]
+    sx = row[0] - row[3]
+    sy = row[1] - row[4]
+    ex = row[14] - row[3]
+    ey = row[15] - row[4]
+    c0 = row[8] * (sx * vy - sy * vx)
+    c1 = row[8] * (vx * ey - vy * ex)
+    both = (c0 >= 0.0) & (c1 >= 0.0)
+    either = (c0 >= 0.0) | (c1 >= 0.0)
+    inside = both if row[7] <= math.pi else either
+    off = math.sqrt(vx * vx + vy * vy) - row[5]
+    d0 = (vx - sx) * (vx - sx) + (vy - sy) * (vy - sy)
+    d1 = (vx - ex) * (vx - ex) + (vy - ey) * (vy - ey)
+    near_end = d0 if d0 < d1 else d1
+    return off * off if inside else near_end
+
+
+@jit
+def lift(shape, row, rho2):
+    """g for a squared distance already known to be within R; the form of the inner loops."""
+    if shape == FLAT:
+        return 0.0
+    if shape == BALL:
+        left = row[13] - rho2
+        return row[9] - math.sqrt(left if left > 0.0 else 0.0)
+    v = math.sqrt(rho2) - row[10]
+    v = v if v > 0.0 else 0.0
+    if shape == CONE:
+        return row[12] * v
+    left = (row[11] - v) * (row[11] + v)
+    return row[11] - math.sqrt(left if left > 0.0 else 0.0)
+
+
+@jit
+def helix_local(row, x, y):
+    """Column in the frame of a helix: (distance to the axis, angle of the low end past it)."""
+    vx = x - row[3]
+    vy = y - row[4]
+    sx = row[0] - row[3]
+    sy = row[1] - row[4]
+    D = math.hypot(vx, vy)
+    if D == 0.0:
+        return D, 0.0
+    return D, row[8] * math.atan2(vx * sy - vy * sx, vx * sx + vy * sy)
+
+
+@jit
+def height(code, row, x, y):
+    """Height that the move leaves at a column; INF out of reach."""
+    kind = code >> 2
+    shape = code & 3
+    if kind <= LEVEL or kind == ARC:
+        rho2 = arc_rho2(row, x, y) if kind == ARC else line_rho2(row, x, y)
+        if rho2 > row[13]:
+            return INF
+        return row[2] + lift(shape, row, rho2)
+    if kind == RAMP:
+        if line_rho2(row, x, y) > row[13]:
+            return INF
+        a, b = line_local(row, x, y)
+        b = abs(b)
+        t = ramp_t(shape, row[9], row[10], row[11], row[12], a, b, row[5], row[6])
+        z = row[2] + row[6] * (t / row[5])
+        return z + g(shape, row[9], row[10], row[11], row[12], min(row[9], math.hypot(t - a, b)))
+    D, s0 = helix_local(row, x, y)
+    p = row[6] / row[7]
+    s1 = s0 + row[7]
+    psi = helix_psi(shape, row[9], row[10], row[11], row[12], D, row[5], s0, s1, p)
+    if psi != psi:
+        return INF
+    rho = helix_rho(row, D, psi)
+    return row[2] + p * (psi - s0) + g(shape, row[9], row[10], row[11], row[12], rho)
+
+
+@jit
+def helix_rho(row, D, psi):
+    """Distance in plan from the column to the tip at angle psi past it, not over R."""
+    half = math.sin(0.5 * psi)
+    T = D - row[5]
+    rho = math.sqrt(T * T + 4.0 * D * row[5] * half * half)
+    return min(row[9], rho)
+
+
+@jit
+def arc_point(row, x, y):
+    """Nearest point of an arc in plan."""
+    vx = x - row[3]
+    vy = y - row[4]
+    D = math.hypot(vx, vy)
+    if D > 0.0:
+        px = row[3] + vx * (row[5] / D)
+        py = row[4] + vy * (row[5] / D)
+        on_arc = (px - x) * (px - x) + (py - y) * (py - y)
+        if on_arc <= arc_rho2(row, x, y) * (1.0 + 1e-12) + 1e-24:
+            return px, py
+    d0 = (x - row[0]) ** 2 + (y - row[1]) ** 2
+    d1 = (x - row[14]) ** 2 + (y - row[15]) ** 2
+    if d0 <= d1:
+        return row[0], row[1]
+    return row[14], row[15]
+
+
+@jit
+def place(code, row, x, y):
+    """Tip (x, y, z) that leaves the column; the caller knows that the move reaches it."""
+    kind = code >> 2
+    shape = code & 3
+    if kind == ARC:
+        px, py = arc_point(row, x, y)
+        return px, py, row[2]
+    if kind == HELIX:
+        D, s0 = helix_local(row, x, y)
+        p = row[6] / row[7]
+        s1 = s0 + row[7]
+        psi = helix_psi(shape, row[9], row[10], row[11], row[12], D, row[5], s0, s1, p)
+        angle = math.atan2(row[1] - row[4], row[0] - row[3]) + row[8] * (psi - s0)
+        px = row[3] + row[5] * math.cos(angle)
+        return px, row[4] + row[5] * math.sin(angle), row[2] + p * (psi - s0)
+    a, b = line_local(row, x, y)
+    if kind == RAMP:
+        t = ramp_t(shape, row[9], row[10], row[11], row[12], a, abs(b), row[5], row[6])
+        return row[0] + t * row[3], row[1] + t * row[4], row[2] + row[6] * (t / row[5])
+    t = min(max(a, 0.0), row[5])
+    return row[0] + t * row[3], row[1] + t * row[4], row[2]
+
+
+@jit
+def surface(code, row, x, y):
+    """(dz/dx, dz/dy, flat) of what the move leaves at a column.
+
+    By the envelope theorem the gradient is that of g with the tip held where it leaves the
+    column. Flat: under the flat bottom, at the move's lowest.
+    """
+    shape = code & 3
+    px, py, pz = place(code, row, x, y)
+    rho = math.hypot(x - px, y - py)
+    flat = rho <= row[10] and pz == row[2]
+    if flat or rho == 0.0:
+        return 0.0, 0.0, flat
+    if (code >> 2 == RAMP or code >> 2 == HELIX) and row[2] < pz < row[2] + row[6]:
+        sx, sy = trailing_slope(code, row, px, py, x - px, y - py)
+        return sx, sy, False
+    s = g_slope(shape, row[9], row[10], row[11], row[12], min(rho, row[9]))
+    return s * (x - px) / rho, s * (y - py) / rho, False
+
+
+@jit
+def trailing_slope(code, row, px, py, ex, ey):
+    """Slope where a climbing tool leaves the column between the ends of its path.
+
+    Either g is smooth there and its slope balances the climb, or the contact stays on one circle
+    of the tool (a rim): both give climb * e / (e . u), with e from tip to column and u along the
+    path.
+    """
+    if code >> 2 == RAMP:
+        ux, uy = row[3], row[4]
+        climb = row[6] / row[5]
+    else:
+        ux = -row[8] * (py - row[4]) / row[5]
+        uy = row[8] * (px - row[3]) / row[5]
+        climb = row[6] / (row[5] * row[7])
+    along = ex * ux + ey * uy
+    if abs(along) * STEEP <= climb * math.hypot(ex, ey):
+        return 0.0, 0.0
+    return climb * ex / along, climb * ey / along
+
+
+@jit
+def cut_top(code, row, x, y):
+    """Height to which the cutting part reaches at a column: the highest tip in reach + APMX."""
+    kind = code >> 2
+    if kind <= LEVEL or kind == ARC:
+        return row[2] + row[16]
+    if kind == RAMP:
+        a, b = line_local(row, x, y)
+        left = (row[9] - b) * (row[9] + b)
+        t = min(row[5], a + math.sqrt(left if left > 0.0 else 0.0))
+        return row[2] + row[6] * (max(t, 0.0) / row[5]) + row[16]
+    return row[2] + row[6] + row[16]
+
+
+@jit
+def bounds(code, row, x, y, r):
+    """Lowest and highest height of the move over all columns within r of (x, y).
+
+    The lowest is INF where none is reached, the highest where one isn't. Both are safe bounds up
+    to rounding, exact for level moves.
+    """
+    kind = code >> 2
+    shape = code & 3
+    R = row[9]
+    rho2 = arc_rho2(row, x, y) if kind >= ARC else line_rho2(row, x, y)
+    dist = math.sqrt(rho2)
+    near = dist - r
+    if near > R:
+        return INF, INF
+    near = near if near > 0.0 else 0.0
+    far = dist + r
+    low = g(shape, R, row[10], row[11], row[12], near)
+    high = g(shape, R, row[10], row[11], row[12], far) if far <= R else INF
+    if kind <= LEVEL or kind == ARC:
+        return row[2] + low, row[2] + high
+    z_low, z_near = path_heights(kind, row, x, y, R + r)
+    return z_low + low, z_near + high
+
+
+@jit
+def path_heights(kind, row, x, y, reach):
+    """Lowest tip within reach of a column, from below; and the tip at the nearest point."""
+    if kind == RAMP:
+        a, b = line_local(row, x, y)
+        left = (reach - b) * (reach + b)
+        q = math.sqrt(left if left > 0.0 else 0.0)
+        t_low = min(max(a - q, 0.0), row[5])
+        t_near = min(max(a, 0.0), row[5])
+        return row[2] + row[6] * (t_low / row[5]), row[2] + row[6] * (t_near / row[5])
+    return row[2], row[2] + row[6]

@@ -1,0 +1,44 @@
+"""Lower edge of a cutting part, g(rho), and its slope.
+
+FLAT: d = R. BULL: d = R - rc. BALL: d = 0, rc = R. CONE: d = radius of the flat tip, k = rise/run.
+"""
+
+import math
+
+import numba
+
+FLAT = 0
+BULL = 1
+BALL = 2
+CONE = 3
+
+INF = math.inf
+STEEP = 1e6
+"""Slopes are cut off here: at a rim they have no limit."""
+
+jit = numba.njit(cache=True, error_model="numpy", nogil=True, boundscheck=False)
+
+
+@jit
+def g(shape, R, d, rc, k, rho):
+    """Height of the lower edge over the tip at 0 <= rho <= R."""
+    v = rho - d
+    if shape == FLAT or v <= 0.0:
+        return 0.0
+    if shape == CONE:
+        return k * v
+    v = v if v < rc else rc
+    return rc - math.sqrt((rc - v) * (rc + v))
+
+
+@jit
+def g_slope(shape, R, d, rc, k, rho):
+    """dg/drho, cut off at STEEP."""
+    v = rho - d
+    if shape == FLAT or v <= 0.0:
+        return 0.0
+    if shape == CONE:
+        return k
+    v = v if v < rc else rc
+    w = math.sqrt((rc - v) * (rc + v))
+    return v / w if v < STEEP * w else STEEP

@@ -1,0 +1,214 @@
+"""Cut the columns of tiles.
+
+A tile (`TILE` columns square) is asked in three steps: which moves can show on the tile, on a
+quarter of it, on a patch of 8 x 8; then those are tested column by column in packed arithmetic.
+Heights need no order; what a pass removes needs the passes in order, not the moves inside one.
+Only where metal may stand higher than a cutting part reaches is every move taken in order.
+"""
+
+import math
+
+import numpy as np
+
+from .place import ARC, LEVEL, arc_rho2, bounds, cut_top, height, line_rho2, place, surface
+from .profile import BALL, BULL, FLAT, INF, jit
+from .row import load
+
+TILE = 64
+SUB = 16
+PATCH = 8
+CELLS = PATCH * PATCH
+SLACK = 1e-9
+"""A move is left out by its bound only when that is above by more than this, mm: bounds are good
+to about 1e-13 mm at coordinates of 10 m, so no move that could show is lost."""
+SAME = 1e-6
+"""Heights nearer than this are one level, mm."""
+
+
+@jit
+def keep(code, rows, passes, ids, n, out, lows, x, y, r, cap, by_pass):
+    """Copy the moves that can show within r of (x, y) to out; returns how many.
+
+    cap: highest stock there. With by_pass a move is judged by the moves of its own and earlier
+    passes only. out may be ids.
+    """
+    kept = 0
+    least = cap
+    i = 0
+    while i < n:
+        j = i
+        p = passes[ids[i]]
+        while j < n and (not by_pass or passes[ids[j]] == p):
+            m = ids[j]
+            low, high = bounds(code[m], load(rows, m), x, y, r)
+            lows[j] = low
+            least = high if high < least else least
+            j += 1
+        for k in range(i, j):
+            if lows[k] <= least + SLACK:
+                out[kept] = ids[k]
+                kept += 1
+        i = j
+    return kept
+
+
+@jit
+def cut_cells(code, row, m, xs, ys, top, own, rho2):
+    """Lower the cells of a patch to what the move leaves."""
+    kind = code >> 2
+    shape = code & 3
+    if kind != ARC and kind > LEVEL:
+        for i in range(CELLS):
+            h = height(code, row, xs[i], ys[i])
+            if h < top[i]:
+                top[i] = h
+                own[i] = m
+        return
+    if kind == ARC:
+        for i in range(CELLS):
+            rho2[i] = arc_rho2(row, xs[i], ys[i])
+    else:
+        for i in range(CELLS):
+            rho2[i] = line_rho2(row, xs[i], ys[i])
+    z = row[2]
+    R = row[9]
+    R2 = row[13]
+    if shape == FLAT:
+        for i in range(CELLS):
+            c = (rho2[i] <= R2) & (z < top[i])
+            top[i] = z if c else top[i]
+            own[i] = m if c else own[i]
+    elif shape == BALL:
+        for i in range(CELLS):
+            left = R2 - rho2[i]
+            h = z + (R - math.sqrt(left if left > 0.0 else 0.0))
+            c = (rho2[i] <= R2) & (h < top[i])
+            top[i] = h if c else top[i]
+            own[i] = m if c else own[i]
+    elif shape == BULL:
+        d = row[10]
+        rc = row[11]
+        for i in range(CELLS):
+            v = math.sqrt(rho2[i]) - d
+            v = v if v > 0.0 else 0.0
+            left = (rc - v) * (rc + v)
+            h = z + (rc - math.sqrt(left if left > 0.0 else 0.0))
+            c = (rho2[i] <= R2) & (h < top[i])
+            top[i] = h if c else top[i]
+            own[i] = m if c else own[i]
+    else:
+        d = row[10]
+        k = row[12]
+        for i in range(CELLS):
+            v = math.sqrt(rho2[i]) - d
+            v = v if v > 0.0 else 0.0
+            h = z + k * v
+            c = (rho2[i] <= R2) & (h < top[i])
+            top[i] = h if c else top[i]
+            own[i] = m if c else own[i]
+
+
+@jit
+def cut_cells_in_order(code, row, m, xs, ys, top, own, buried):
+    """As `cut_cells`, but metal above the end of the cutting part stays, and is marked."""
+    for i in range(CELLS):
+        h = height(code, row, xs[i], ys[i])
+        if h < top[i]:
+            if top[i] <= cut_top(code, row, xs[i], ys[i]) + SAME:
+                top[i] = h
+                own[i] = m
+            else:
+                buried[i] = True
+
+
+@jit
+def highest(top):
+    """Highest of a patch."""
+    z = -INF
+    for i in range(CELLS):
+        z = top[i] if top[i] > z else z
+    return z
+
+
+@jit
+def cut_segment(code, rows, ids, i, j, lows, xs, ys, top, own, rho2, buried, in_order):
+    """Cut the moves ids[i:j] into a patch; returns the number of column tests."""
+    zmax = highest(top)
+    x = 0.5 * (xs[0] + xs[CELLS - 1])
+    y = 0.5 * (ys[0] + ys[CELLS - 1])
+    r = math.hypot(xs[0] - x, ys[0] - y)
+    tests = np.int64(0)
+    if in_order:
+        for k in range(i, j):
+            m = ids[k]
+            row = load(rows, m)
+            low, _ = bounds(code[m], row, x, y, r)
+            if low <= zmax + SLACK:
+                cut_cells_in_order(code[m], row, m, xs, ys, top, own, buried)
+                tests += CELLS
+        return tests
+    least = zmax
+    for k in range(i, j):
+        m = ids[k]
+        low, high = bounds(code[m], load(rows, m), x, y, r)
+        lows[k] = low
+        least = high if high < least else least
+    for k in range(i, j):
+        if lows[k] <= least + SLACK:
+            m = ids[k]
+            cut_cells(code[m], load(rows, m), m, xs, ys, top, own, rho2)
+            tests += CELLS
+    return tests
+
+
+@jit
+def quantum(z, floor, scale):
+    """Height over the floor in whole steps, so that sums are exact in any order."""
+    return np.int64(round((z - floor) * scale))
+
+
+@jit
+def note_skim(found, sizes, count, first, p, into, z, depth, ix, iy, m):
+    """Add one column to the skims of this tile; returns the new count, -1 when out of room."""
+    at = -1
+    for k in range(first, count):
+        if found[k, 0] == p and found[k, 1] == into and abs(sizes[k, 0] - z) <= SAME:
+            at = k
+            break
+    if at < 0:
+        if count >= len(found):
+            return -1
+        found[count, 0] = p
+        found[count, 1] = into
+        found[count, 2] = 1
+        found[count, 3] = ix
+        found[count, 4] = iy
+        found[count, 5] = m
+        sizes[count, 0] = z
+        sizes[count, 1] = depth
+        return count + 1
+    found[at, 2] += 1
+    deeper = depth > sizes[at, 1]
+    earlier = depth == sizes[at, 1] and (iy, ix) < (found[at, 4], found[at, 3])
+    if deeper or earlier:
+        sizes[at, 1] = depth
+        found[at, 3] = ix
+        found[at, 4] = iy
+        found[at, 5] = m
+    return count
+
+
+@jit
+def skim_depth(code, rows, x, y, before, own_before, after, own, limit):
+    """How deep a column of a flat floor was skimmed; 0 when it wasn't, or was cut by more.
+
+    The depth of cut is that of the tool's tip under the floor, so the rim of a deep cut is none.
+    """
+    depth = before - after
+    if own_before < 0 or depth <= SAME:
+        return 0.0
+    _, _, z = place(code[own], load(rows, own), x, y)
+    if before - z > limit + SAME:
+        return 0.0
+    _, _, flat = surface(code[own_before], load(rows, own_before), x, y)
+    return depth if flat else 0.0
