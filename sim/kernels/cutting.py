@@ -299,3 +299,25 @@ def shows_near(code, rows, ids, x, y, r, zmax, out):
             out[n] = ids[k]
             n += 1
     return n
+
+
+@jit
+def flat_points(code, rows, xs, ys, own, flat):
+    """Mark the points that lie under the flat bottom of a tool at its lowest."""
+    for n in range(len(xs)):
+        m = own[n]
+        if m >= 0:
+            _, _, level = surface(code[m], load(rows, m), xs[n], ys[n])
+            flat[n] = level
+
+
+@jit
+def reaching(code, rows, ids, x, y, r, zmax, out):
+    """Moves of ids that come within reach of a disc and not above zmax; returns how many."""
+    n = 0
+    for k in range(len(ids)):
+        low, _ = bounds(code[ids[k]], load(rows, ids[k]), x, y, r)
+        if low <= zmax + SLACK:
+            out[n] = ids[k]
+            n += 1
+    return n

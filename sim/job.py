@@ -1,0 +1,336 @@
+"""A job: stock, tools, offsets and program together, ready to be asked."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import re
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .errors import BadInput
+from .grid import Grid, Tile
+from .jobfile import JobSpec, SetupSpec, load_job_file
+from .moves import Moves, Pass, Program
+from .pack import Packed
+from .result import PassRow, RunResult, SkimRow
+from .tools import Tool
+from .units import Unit
+
+if TYPE_CHECKING:  # these load numba
+    from .cut import Cut, Skim
+    from .prober import Prober
+    from .stock import Stock
+    from .trace import Trace
+
+__all__ = ["SKIM_LIMIT", "Job", "load"]
+
+SKIM_LIMIT = 0.030 * 25.4
+"""A later cut into a floor deeper than this is ordinary cutting, mm. Common practice, no source."""
+DEFAULT_CELLS = 1000
+"""Cells along the longer side of the stock where the job gives no pitch."""
+
+Progress = Callable[[float], None]
+
+
+def load(path: str | Path, *, allow_outside: bool = False) -> Job:
+    """Return the job that a ``job.toml`` describes.
+
+    Parameters
+    ----------
+    path : str or Path
+    allow_outside : bool
+        Let paths written in the job leave its folder.
+
+    Raises
+    ------
+    JobError
+        The file, one of its values, or a file that it names can't be used.
+    """
+    return Job(load_job_file(Path(path), allow_outside=allow_outside))
+
+
+class Job:
+    """A job that can be run, traced and drawn.
+
+    Parameters
+    ----------
+    spec : JobSpec
+        As read by `load`; lengths in mm.
+    """
+
+    def __init__(self, spec: JobSpec) -> None:
+        self.spec = spec
+
+    @property
+    def unit(self) -> Unit:
+        """Unit that people of this job use."""
+        return self.spec.unit
+
+    @property
+    def title(self) -> str:
+        """Title, or the file's name."""
+        return self.spec.title or self.spec.path.stem
+
+    @property
+    def tools(self) -> dict[int, Tool]:
+        """Tools by number."""
+        return self.spec.tools
+
+    @functools.cached_property
+    def stock(self) -> Stock:
+        """The raw stock."""
+        from .stock import make_stock
+
+        return make_stock(self.spec.stock, self.unit)
+
+    @functools.cached_property
+    def program(self) -> Program:
+        """All setups' moves in the part frame, the registers' errors added; all passes."""
+        parts: list[Program] = []
+        for index, setup in enumerate(self.spec.setups):
+            parts.append(self._read(setup, index, sum(len(p.passes) for p in parts)))
+        return Program(
+            moves=Moves.join([p.moves for p in parts]),
+            passes=tuple(row for p in parts for row in p.passes),
+            notes=tuple(note for p in parts for note in p.notes),
+        )
+
+    def _read(self, setup: SetupSpec, index: int, passes_before: int) -> Program:
+        program = self._programmed(setup, index)
+        moves = program.moves
+        x, y, z = self.spec.zero_errors.get(setup.name, (0.0, 0.0, 0.0))
+        shift = np.tile(np.array([x, y, z]), (len(moves), 1))
+        for register, error in self.spec.h_errors.items():
+            shift[moves.h_register == register, 2] += error
+        moves = dataclasses.replace(
+            moves.shifted(shift), pass_number=moves.pass_number + np.int32(passes_before)
+        )
+        passes = tuple(
+            dataclasses.replace(p, number=p.number + passes_before) for p in program.passes
+        )
+        return Program(moves, passes, program.notes)
+
+    def _programmed(self, setup: SetupSpec, index: int) -> Program:
+        top = float(self.stock.high[2])
+        if setup.program is not None:
+            from .program import ReaderSettings, read_program
+
+            settings = ReaderSettings(
+                unit=self.unit,
+                tools={n: t.name for n, t in self.tools.items()},
+                stock_top=top,
+                setup=index,
+                work_offsets=setup.work_offsets,
+                home=setup.home,
+                block_delete=setup.block_delete,
+            )
+            return read_program(setup.program, settings, shown=self._shown(setup.program))
+        from .passes import PassSettings, read_passes
+
+        assert setup.passes is not None
+        return read_passes(
+            setup.passes,
+            PassSettings(self.unit, self.tools, self.spec.d_errors, top, index),
+            shown=self._shown(setup.passes),
+        )
+
+    def _shown(self, path: Path) -> str:
+        """Return a path as the person would name it: beside the job file where it lies there."""
+        folder = self.spec.path.parent
+        try:
+            return str(folder / path.relative_to(folder.resolve()))
+        except ValueError:
+            return str(path)
+
+    @functools.cached_property
+    def grid(self) -> Grid:
+        """Columns over the whole stock at the job's pitch."""
+        low, high = self.stock.low, self.stock.high
+        pitch = self.spec.pitch
+        if pitch is None:
+            pitch = max(high[0] - low[0], high[1] - low[1]) / DEFAULT_CELLS
+        return Grid.over((low[0], low[1]), (high[0], high[1]), pitch)
+
+    @functools.cached_property
+    def packed(self) -> Packed:
+        """The moves and tools as the kernels read them."""
+        from .pack import pack
+
+        return pack(self.program.moves, self.tools)
+
+    def count_as_of(self, as_of: str | int | None) -> int:
+        """Return how many moves are done as of a pass or a program line, inclusive.
+
+        Parameters
+        ----------
+        as_of : str or int, optional
+            ``3`` or ``"3"``: pass 3 done; ``"line:120"``: line 120 done; None: all.
+
+        Raises
+        ------
+        BadInput
+            Neither form, or past the program's end.
+        """
+        moves = self.program.moves
+        if as_of is None:
+            return len(moves)
+        found = re.fullmatch(r"(line:)?(\d{1,9})", str(as_of).strip())
+        if not found:
+            raise BadInput(f"as-of {as_of!r}: write a pass such as 3, or a line such as line:120")
+        number = int(found[2])
+        if found[1]:
+            reached = np.flatnonzero(moves.line <= number)
+            return int(reached[-1]) + 1 if len(reached) else 0
+        last = self.program.passes[-1].number
+        if number > last:
+            raise BadInput(f"as-of pass {number}: the job has passes 1 to {last} (0: raw stock)")
+        return int(np.searchsorted(moves.pass_number, number, side="right"))
+
+    def run(
+        self,
+        *,
+        as_of: str | int | None = None,
+        skim: float = SKIM_LIMIT,
+        threads: int | None = None,
+        progress: Progress | None = None,
+    ) -> RunResult:
+        """Return passes, levels, steps and skims.
+
+        Parameters
+        ----------
+        as_of : str or int, optional
+            Stop there; see `count_as_of`.
+        skim : float
+            Deepest cut into an earlier floor that is listed, mm.
+        threads : int, optional
+            All cores unless given; the result does not depend on it.
+        progress : callable, optional
+            Called with the share done, 0 to 1.
+        """
+        from .cut import cut, surface_of
+        from .faces import find_levels, find_steps
+        from .prober import Prober
+
+        count = self.count_as_of(as_of)
+        packed = self.packed.upto(count)
+        done = cut(
+            self.grid, packed, self.stock, by_pass=True, skim_limit=skim, threads=threads,
+            progress=progress,
+        )  # fmt: skip
+        tile = surface_of(done.tile, packed, self.stock)
+        levels, number = find_levels(tile, packed)
+        prober = Prober(packed, self.stock)
+        steps = find_steps(tile, levels, number, prober)
+        return RunResult(
+            title=self.title,
+            unit=self.unit,
+            version=version("proud"),
+            passes=self._pass_rows(count, done),
+            levels=levels,
+            steps=steps,
+            skims=tuple(self._skim_row(s, prober) for s in done.skims),
+            notes=self.notes + self._buried_notes(done),
+            tile=tile,
+            cut=done,
+        )
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a person should know of the job and its program."""
+        return self.spec.notes + self.program.notes
+
+    def _pass_rows(self, count: int, done: Cut) -> tuple[PassRow, ...]:
+        moves = self.program.moves[:count]
+        feed = moves[~moves.rapid]
+        size = len(self.program.passes) + 1
+        counted = np.bincount(feed.pass_number, minlength=size)
+        lengths = np.bincount(feed.pass_number, weights=feed.lengths(), minlength=size)
+        rows = []
+        for info in self.program.passes:
+            n = info.number
+            if counted[n]:
+                lines = feed.line[feed.pass_number == n]
+                info = dataclasses.replace(info, to_line=int(lines[-1]))
+                setup = self.spec.setups[info.setup].name
+                removed = done.removed.get(n, 0.0)
+                rows.append(PassRow(info, setup, int(counted[n]), float(lengths[n]), removed))
+        return tuple(rows)
+
+    def _skim_row(self, skim: Skim, prober: Prober) -> SkimRow:
+        """Measure a skim where its tool stood lowest near the deepest column, and there."""
+        from .kernels.place import place
+        from .kernels.row import load as load_row
+
+        grid, packed = self.grid, self.packed
+        x = grid.x_low + (skim.ix + 0.5) * grid.pitch_x
+        y = grid.y_low + (skim.iy + 0.5) * grid.pitch_y
+        px, py, _ = place(packed.code[skim.move], load_row(packed.rows, skim.move), x, y)
+        xs, ys = np.array([x, px]), np.array([y, py])
+        first, end = np.searchsorted(packed.passes, [skim.by_pass, skim.by_pass + 1])
+        before, owner = prober.columns(xs, ys, int(first))
+        after, left_by = prober.columns(xs, ys, int(end))
+        floor = prober.flat(xs, ys, owner) & (prober.passes(owner) == skim.into_pass)
+        floor &= (np.abs(before - skim.z) <= 1e-6) & (prober.passes(left_by) == skim.by_pass)
+        depth = np.where(floor, before - after, -np.inf)
+        depth[0] = max(depth[0], skim.depth)
+        k = int(np.argmax(depth))
+        return SkimRow(
+            by_pass=skim.by_pass,
+            into_pass=skim.into_pass,
+            depth=float(depth[k]),
+            area=skim.columns * grid.cell_area,
+            at=(float(xs[k]), float(ys[k]), skim.z - float(depth[k])),
+            line=int(self.program.moves.line[skim.move]),
+        )
+
+    def _buried_notes(self, done: Cut) -> tuple[str, ...]:
+        names = {p.number: p for p in self.program.passes}
+        return tuple(
+            f"pass {n} ({names[n].name}): tool {names[n].tool} goes deeper than its cutting "
+            "length; metal above its cutting part is shown uncut (a neck or shank would rub there)"
+            for n in done.buried
+            if n in names
+        )
+
+    def surface(
+        self,
+        *,
+        as_of: str | int | None = None,
+        grid: Grid | None = None,
+        threads: int | None = None,
+        progress: Progress | None = None,
+    ) -> Tile:
+        """Return heights, owners and exact slopes over a window, the whole stock unless given."""
+        from .cut import cut, surface_of
+
+        packed = self.packed.upto(self.count_as_of(as_of))
+        done = cut(grid or self.grid, packed, self.stock, threads=threads, progress=progress)
+        return surface_of(done.tile, packed, self.stock)
+
+    def trace(
+        self,
+        start: tuple[float, float],
+        stop: tuple[float, float],
+        *,
+        spacing: float | None = None,
+        as_of: str | int | None = None,
+    ) -> Trace:
+        """Return exact heights along a line in plan, and every step on it; see `trace.trace`."""
+        from .trace import trace
+
+        packed = self.packed.upto(self.count_as_of(as_of))
+        lines = self.program.moves.line
+        return trace(packed, self.stock, lines, start, stop, spacing=spacing, unit=self.unit)
+
+    def pass_names(self) -> dict[int, tuple[int, str]]:
+        """Return tool and name of each pass."""
+        return {p.number: (p.tool, p.name) for p in self.program.passes}
+
+    def pass_info(self, number: int) -> Pass:
+        """Return a pass by its number, from 1."""
+        return self.program.passes[number - 1]

@@ -1,0 +1,90 @@
+"""Walks over the columns of a tile: which level the ground belongs to, and the borders."""
+
+import math
+
+import numpy as np
+
+from .profile import jit
+
+REACH = 3
+SPREAD2 = 2.0 * 1.5 * 1.5
+"""Twice the squared width, in cells, of the window in which a border's direction is taken."""
+
+
+@jit
+def spread(territory, passes, queue, n):
+    """Give ground without a level to the nearest level of its own pass, walking cell to cell.
+
+    territory: level of each column, -1 ground without one, -2 nothing. queue: n columns (row-major
+    numbers) that have a level, in order; room for all columns.
+    """
+    ny, nx = territory.shape
+    at = 0
+    while at < n:
+        j = queue[at] // nx
+        i = queue[at] % nx
+        at += 1
+        for k in range(4):
+            jj = j + (k == 0) - (k == 1)
+            ii = i + (k == 2) - (k == 3)
+            if jj < 0 or ii < 0 or jj >= ny or ii >= nx:
+                continue
+            if territory[jj, ii] == -1 and passes[jj, ii] == passes[j, i]:
+                territory[jj, ii] = territory[j, i]
+                queue[n] = jj * nx + ii
+                n += 1
+    return n
+
+
+@jit
+def share_across(territory, a, b, j, i, upward):
+    """How squarely a cell edge lies in the border between a and b: |normal| along its axis."""
+    ny, nx = territory.shape
+    gx = 0.0
+    gy = 0.0
+    for jj in range(max(0, j - REACH), min(ny, j + REACH + 1 + upward)):
+        dy = jj - j - 0.5 * upward
+        for ii in range(max(0, i - REACH), min(nx, i + REACH + 2 - upward)):
+            dx = ii - i - 0.5 * (1 - upward)
+            t = territory[jj, ii]
+            side = (t == b) * 1.0 - (t == a) * 1.0
+            w = side * math.exp(-(dx * dx + dy * dy) / SPREAD2)
+            gx += w * dx
+            gy += w * dy
+    size = math.hypot(gx, gy)
+    if size == 0.0:
+        return 1.0
+    return abs(gy if upward else gx) / size
+
+
+@jit
+def borders(territory, edges, shares):
+    """List cell edges between two levels: (low level, high level, j, i, upward); returns how many.
+
+    upward 0: between (j, i) and (j, i + 1); 1: between (j, i) and (j + 1, i). With no room the
+    edges are only counted.
+    """
+    ny, nx = territory.shape
+    n = np.int64(0)
+    for j in range(ny):
+        for i in range(nx):
+            a = territory[j, i]
+            if a < 0:
+                continue
+            for upward in range(2):
+                jj = j + upward
+                ii = i + 1 - upward
+                if jj >= ny or ii >= nx:
+                    continue
+                b = territory[jj, ii]
+                if b < 0 or b == a:
+                    continue
+                if n < len(edges):
+                    edges[n, 0] = min(a, b)
+                    edges[n, 1] = max(a, b)
+                    edges[n, 2] = j
+                    edges[n, 3] = i
+                    edges[n, 4] = upward
+                    shares[n] = share_across(territory, a, b, j, i, upward)
+                n += 1
+    return n

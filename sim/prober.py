@@ -1,0 +1,137 @@
+"""Exact columns at any place: the same scalar functions as the tiles, one point at a time."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .grid import NOTHING, RAW
+from .pack import Packed
+from .stock import Stock
+
+__all__ = ["Prober"]
+
+SIDE = 96
+"""Boxes along the longer side of the stock: lists short enough, few enough to build at once."""
+
+
+class Prober:
+    """Answers height, pass and flatness at single points of a job's surface.
+
+    Parameters
+    ----------
+    packed : Packed
+        Moves and tools, those that take part.
+    stock : Stock
+    """
+
+    def __init__(self, packed: Packed, stock: Stock) -> None:
+        self.packed, self.stock = packed, stock
+        width = max(stock.high[0] - stock.low[0], stock.high[1] - stock.low[1]) / SIDE
+        self._width = max(width, 1e-6)
+        self._nx, self._ny = (
+            max(1, math.ceil((stock.high[k] - stock.low[k]) / self._width - 1e-9)) for k in (0, 1)
+        )
+        self._offsets, self._ids = self._bin()
+
+    def _bin(self) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+        from .kernels.bins import count_or_fill
+
+        p, low = self.packed, self.stock.low
+        box = (
+            low[0], low[1], self._width, self._width, float(self._nx), float(self._ny),
+            self._width * math.sqrt(0.5),
+        )  # fmt: skip
+        counts = np.zeros(self._nx * self._ny, np.int64)
+        none = np.empty(0, np.int32)
+        count_or_fill(p.code, p.rows, p.members, box, 0, self._ny, counts, none, False)
+        offsets = np.concatenate([[0], np.cumsum(counts)])
+        ids = np.empty(int(offsets[-1]), np.int32)
+        count_or_fill(p.code, p.rows, p.members, box, 0, self._ny, offsets[:-1].copy(), ids, True)
+        return offsets, ids
+
+    def edges(self, axis: int) -> NDArray[np.float64]:
+        """Return where one box ends and the next begins along x (0) or y (1), mm."""
+        count = (self._nx, self._ny)[axis]
+        return self.stock.low[axis] + np.arange(1, count) * self._width
+
+    def boxes(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Return the number of the box in which each point lies; points outside take the nearest."""
+        i = np.clip(np.floor((x - self.stock.low[0]) / self._width), 0, self._nx - 1)
+        j = np.clip(np.floor((y - self.stock.low[1]) / self._width), 0, self._ny - 1)
+        number: NDArray[np.int64] = (j * self._nx + i).astype(np.int64)
+        return number
+
+    def members(self, box: int) -> NDArray[np.int32]:
+        """Return the moves that reach a box, in program order."""
+        return self._ids[self._offsets[box] : self._offsets[box + 1]]
+
+    def columns(
+        self, x: NDArray[np.float64], y: NDArray[np.float64], before: int | None = None
+    ) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+        """Return height left and owner at points.
+
+        Parameters
+        ----------
+        x, y : ndarray of float64, shape (n,)
+            mm, part frame.
+        before : int, optional
+            Leave out moves from this index on.
+
+        Returns
+        -------
+        top : ndarray of float64, shape (n,)
+            mm; NaN where nothing is.
+        owner : ndarray of int32, shape (n,)
+            Move, `RAW` or `NOTHING`.
+        """
+        box = self.boxes(x, y)
+        return self.columns_among(
+            x, y, self._ids, self._offsets[box], self._offsets[box + 1], before
+        )
+
+    def columns_among(
+        self,
+        x: NDArray[np.float64],
+        y: NDArray[np.float64],
+        ids: NDArray[np.int32],
+        starts: NDArray[np.int64],
+        stops: NDArray[np.int64],
+        before: int | None = None,
+    ) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+        """As `columns`, with the moves ids[starts[n]:stops[n]] for point n."""
+        from .kernels.cutting import cut_points
+
+        p = self.packed
+        top, bottom = self.stock.at(x, y)
+        none = np.isnan(top)
+        top = np.where(none, -np.inf, top)
+        owner = np.full(len(x), RAW, np.int32)
+        limit = len(p.code) if before is None else before
+        cut_points(p.code, p.rows, ids, starts, stops, x, y, limit, top, owner)
+        gone = none | ~(top > bottom)
+        top[gone] = np.nan
+        owner[gone] = NOTHING
+        return top, owner
+
+    def passes(self, owner: NDArray[np.int32]) -> NDArray[np.int32]:
+        """Return the pass of each owner: 0 raw, -1 nothing."""
+        table = np.append(self.packed.passes, [0, 0]).astype(np.int32)
+        table[NOTHING], table[RAW] = -1, 0
+        return table[owner]
+
+    def flat(
+        self, x: NDArray[np.float64], y: NDArray[np.float64], owner: NDArray[np.int32]
+    ) -> NDArray[np.bool_]:
+        """Return where the surface is a level floor."""
+        from .kernels.cutting import flat_points
+
+        p = self.packed
+        found = np.zeros(len(x), np.bool_)
+        flat_points(p.code, p.rows, x, y, owner, found)
+        raw = owner == RAW
+        if raw.any():
+            found[raw] = self.stock.level_points(x[raw], y[raw])
+        return found

@@ -1,0 +1,337 @@
+"""Exact heights along a line in plan, and every step on it.
+
+The line is cut where some move's sheet begins, ends or turns flat: between two such places every
+sheet is smooth. Columns inside each piece find which pass shows; where two neighbours differ the
+change is halved down to neighbouring numbers.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import BadInput
+from .pack import Packed
+from .prober import Prober
+from .stock import Stock
+from .units import MM_PER, Unit, say_length
+
+__all__ = ["Trace", "TracePoints", "TraceStep", "trace"]
+
+JUMP = 1e-6
+"""A change of height smaller than this across neighbouring numbers is no jump, mm: under a rim,
+where the slope has no limit, neighbouring places differ by up to about that."""
+INSIDE = (0.02, 0.25, 0.5, 0.75, 0.98)
+"""Where each piece is asked, as shares of its length."""
+PIECES = 256
+"""Least number of stretches of the line with a short list of moves each."""
+MOST_POINTS = 2_000_000
+
+
+@dataclasses.dataclass(frozen=True)
+class TracePoints:
+    """Columns along the line; arrays of one length.
+
+    Attributes
+    ----------
+    s, x, y, z : ndarray of float64
+        Distance from the start, place and height, mm; z is NaN where nothing is left.
+    pass_number, line : ndarray of int32
+        Pass (0 raw, -1 nothing) and program line (0 none).
+    """
+
+    s: NDArray[np.float64]
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    z: NDArray[np.float64]
+    pass_number: NDArray[np.int32]
+    line: NDArray[np.int32]
+
+
+@dataclasses.dataclass(frozen=True)
+class TraceStep:
+    """A place where the pass changes or the surface jumps.
+
+    Attributes
+    ----------
+    s, x, y : float
+        mm.
+    jump : float
+        Height just after less height just before, mm; 0 where sheets cross.
+    height : float or None
+        First level of the pass after less first level of the pass before, walking away from
+        here, mm; None where one of them has none on the line.
+    from_pass, to_pass : int
+    """
+
+    s: float
+    x: float
+    y: float
+    jump: float
+    height: float | None
+    from_pass: int
+    to_pass: int
+
+
+@dataclasses.dataclass(frozen=True)
+class Trace:
+    """The outcome of `trace`; lengths in mm, `as_dict` in the job's unit."""
+
+    unit: Unit
+    points: TracePoints
+    steps: tuple[TraceStep, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the trace as plain numbers in the job's unit, ready for JSON."""
+        per, p = MM_PER[self.unit], self.points
+        columns = zip(p.s, p.x, p.y, p.z, p.pass_number, p.line, strict=True)
+        return {
+            "unit": self.unit,
+            "points": [
+                {
+                    "s": float(s) / per,
+                    "x": float(x) / per,
+                    "y": float(y) / per,
+                    "z": None if math.isnan(z) else float(z) / per,
+                    "pass": int(n) if n >= 0 else None,
+                    "line": int(line) or None,
+                }
+                for s, x, y, z, n, line in columns
+            ],
+            "steps": [
+                {
+                    "s": t.s / per,
+                    "x": t.x / per,
+                    "y": t.y / per,
+                    "jump": t.jump / per,
+                    "height": None if t.height is None else t.height / per,
+                    "from_pass": t.from_pass,
+                    "to_pass": t.to_pass,
+                }
+                for t in self.steps
+            ],
+        }
+
+
+def trace(
+    packed: Packed,
+    stock: Stock,
+    lines: NDArray[np.int32],
+    start: tuple[float, float],
+    stop: tuple[float, float],
+    *,
+    spacing: float | None = None,
+    unit: Unit = "mm",
+) -> Trace:
+    """Return exact heights along a line in plan, and every step on it.
+
+    Parameters
+    ----------
+    packed : Packed
+        Moves and tools that take part.
+    stock : Stock
+    lines : ndarray of int32
+        Program line of each move.
+    start, stop : tuple of float
+        x, y of the line's ends, mm.
+    spacing : float, optional
+        Distance of the points, mm; a 500th of the line unless given.
+    unit : {'in', 'mm'}
+        The job's.
+
+    Raises
+    ------
+    BadInput
+        A line of no length, a spacing that is not positive or makes over two million points.
+    """
+    length = math.hypot(stop[0] - start[0], stop[1] - start[1])
+    if not math.isfinite(length) or length < 1e-6:
+        raise BadInput("the trace has no length; --from and --to must be two places")
+    step = length / 500 if spacing is None else spacing
+    if not step > 0 or length / step > MOST_POINTS:
+        raise BadInput(
+            f"a spacing of {say_length(step, unit, 6)} on a line of {say_length(length, unit)} "
+            f"would make over {MOST_POINTS:,} points or none; choose a larger one"
+        )
+    walk = _Walk(packed, stock, start, stop, length)
+    s = np.append(np.arange(0.0, length - 1e-9 * step, step), length)
+    z, owner = walk.ask(s)
+    table = np.append(lines, [0, 0]).astype(np.int32)
+    x, y = walk.xy(s)
+    points = TracePoints(s, x, y, z, walk.prober.passes(owner), table[owner])
+    return Trace(unit, points, walk.steps())
+
+
+class _Walk:
+    """A line in plan over a surface."""
+
+    def __init__(
+        self,
+        packed: Packed,
+        stock: Stock,
+        start: tuple[float, float],
+        stop: tuple[float, float],
+        length: float,
+    ) -> None:
+        self.prober = Prober(packed, stock)
+        self.start, self.length = start, length
+        self.unit = ((stop[0] - start[0]) / length, (stop[1] - start[1]) / length)
+        self.packed = packed
+        self.cuts = self._cuts()
+        self._ids, self._offsets = self._short_lists()
+
+    def xy(self, s: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return the places at distances along the line."""
+        return self.start[0] + s * self.unit[0], self.start[1] + s * self.unit[1]
+
+    def _cuts(self) -> NDArray[np.float64]:
+        """Return ends of stretches of the line, each inside one box of the prober."""
+        found = [np.linspace(0.0, self.length, PIECES + 1)]
+        for k in (0, 1):
+            if self.unit[k] != 0:
+                found.append((self.prober.edges(k) - self.start[k]) / self.unit[k])
+        cuts = np.unique(np.concatenate(found))
+        return cuts[(cuts >= 0) & (cuts <= self.length)]
+
+    def _short_lists(self) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
+        """Return the moves that can show on each stretch of the line (CSR)."""
+        from .kernels.cutting import reaching, shows_near
+
+        p, high = self.packed, self.prober.stock.high[2]
+        ends = p.rows[p.members, 2] + p.rows[p.members, 16]
+        pick = reaching if (ends < high - 1e-6).any() else shows_near
+        middle, half = 0.5 * (self.cuts[1:] + self.cuts[:-1]), 0.5 * np.diff(self.cuts)
+        x, y = self.xy(middle)
+        lists, out = [], np.empty(len(p.members), np.int32)
+        for k, box in enumerate(self.prober.boxes(x, y)):
+            near = half[k] * (1 + 1e-9) + 1e-9
+            n = pick(p.code, p.rows, self.prober.members(box), x[k], y[k], near, high, out)
+            lists.append(out[:n].copy())
+        offsets = np.concatenate([[0], np.cumsum([len(part) for part in lists])])
+        return np.concatenate(lists), offsets.astype(np.int64)
+
+    def ask(self, s: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+        """Return height and owner at distances along the line."""
+        piece = np.clip(np.searchsorted(self.cuts, s, side="right") - 1, 0, len(self.cuts) - 2)
+        x, y = self.xy(s)
+        return self.prober.columns_among(
+            x, y, self._ids, self._offsets[piece], self._offsets[piece + 1]
+        )
+
+    def samples(self) -> NDArray[np.float64]:
+        """Return distances at which each smooth piece of the line is asked."""
+        from .kernels.breaks import breaks_of
+        from .kernels.row import load
+
+        p, out = self.packed, np.empty(32)
+        found = [np.linspace(0.0, self.length, PIECES + 1)]
+        for m in np.unique(self._ids):
+            kind = int(p.code[m]) >> 2
+            n = breaks_of(kind, load(p.rows, m), *self.start, *self.unit, out)
+            found.append(out[:n].copy())
+        found.append(self._stock_edges())
+        places = np.unique(np.concatenate(found))
+        places = places[(places >= 0) & (places <= self.length)]
+        gaps = np.diff(places)
+        inside = places[:-1, None] + gaps[:, None] * np.array(INSIDE)
+        return np.unique(inside.ravel())
+
+    def _stock_edges(self) -> NDArray[np.float64]:
+        low, high = self.prober.stock.low, self.prober.stock.high
+        with np.errstate(divide="ignore", invalid="ignore"):
+            edges = [
+                (side[k] - self.start[k]) / np.float64(self.unit[k])
+                for k in (0, 1)
+                for side in (low, high)
+            ]
+        return np.array([e for e in edges if np.isfinite(e)])
+
+    def steps(self) -> tuple[TraceStep, ...]:
+        """Return every place where the pass changes or the surface jumps, in order."""
+        s = self.samples()
+        z, owner = self.ask(s)
+        differs = np.flatnonzero(owner[1:] != owner[:-1])
+        a, b = self._close_in(s[differs], s[differs + 1], owner[differs], owner[differs + 1])
+        za, owner_a = self.ask(a)
+        zb, owner_b = self.ask(b)
+        pa, pb = self.prober.passes(owner_a), self.prober.passes(owner_b)
+        jump = zb - za
+        jump[~(np.abs(jump) > JUMP)] = 0.0
+        found = ((pa != pb) | (jump != 0)) & (pa >= 0) & (pb >= 0)
+        runs = self._flat_runs(s, z, owner)
+        rows = []
+        for k in np.flatnonzero(found):
+            x, y = self.xy(a[k : k + 1])
+            height = _level_to_level(runs, float(a[k]), int(pa[k]), int(pb[k]))
+            rows.append(
+                TraceStep(
+                    float(a[k]), float(x[0]), float(y[0]), float(jump[k]), height, int(pa[k]),
+                    int(pb[k]),
+                )  # fmt: skip
+            )
+        return tuple(rows)
+
+    def _close_in(
+        self,
+        a: NDArray[np.float64],
+        b: NDArray[np.float64],
+        owner_a: NDArray[np.int32],
+        owner_b: NDArray[np.int32],
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Halve brackets of an owner's change down to neighbouring numbers, in order along s.
+
+        Where a third owner shows in between, the bracket becomes two.
+        """
+        done_a, done_b = [], []
+        while len(a):
+            middle = 0.5 * (a + b)
+            ready = (middle <= a) | (middle >= b)
+            done_a.append(a[ready])
+            done_b.append(b[ready])
+            a, b, middle = a[~ready], b[~ready], middle[~ready]
+            owner_a, owner_b = owner_a[~ready], owner_b[~ready]
+            _, owner = self.ask(middle)
+            right, left = owner == owner_a, owner == owner_b
+            third = ~right & ~left
+            a, b, owner_a, owner_b = (
+                np.concatenate([np.where(right, middle, a), middle[third]]),
+                np.concatenate([np.where(right, b, middle), b[third]]),
+                np.concatenate([np.where(right, owner, owner_a), owner[third]]),
+                np.concatenate([np.where(right, owner_b, owner), owner_b[third]]),
+            )
+        low, high = np.concatenate([*done_a, a]), np.concatenate([*done_b, b])
+        order = np.argsort(low, kind="stable")
+        return low[order], high[order]
+
+    def _flat_runs(
+        self, s: NDArray[np.float64], z: NDArray[np.float64], owner: NDArray[np.int32]
+    ) -> list[tuple[float, float, int, float]]:
+        """Return (from, to, pass, z) of each stretch of level floor."""
+        x, y = self.xy(s)
+        flat = self.prober.flat(x, y, owner)
+        passes = self.prober.passes(owner)
+        runs: list[tuple[float, float, int, float]] = []
+        both = flat[1:] & flat[:-1] & (passes[1:] == passes[:-1])
+        both &= np.abs(np.diff(z, prepend=z[0])[1:]) <= JUMP
+        for k in np.flatnonzero(both):
+            p, height = int(passes[k]), float(z[k])
+            if runs and runs[-1][1] == s[k] and runs[-1][2] == p and runs[-1][3] == height:
+                runs[-1] = (runs[-1][0], float(s[k + 1]), p, height)
+            else:
+                runs.append((float(s[k]), float(s[k + 1]), p, height))
+        return runs
+
+
+def _level_to_level(
+    runs: list[tuple[float, float, int, float]], at: float, before: int, after: int
+) -> float | None:
+    """Return first level after less first level before, walking away from `at`."""
+    back = [r for r in runs if r[2] == before and r[0] < at]
+    on = [r for r in runs if r[2] == after and r[1] > at]
+    if not back or not on:
+        return None
+    return on[0][3] - back[-1][3]
