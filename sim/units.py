@@ -78,23 +78,40 @@ def length_mm(value: float | int | str, unit: Unit) -> float:
     number, per = _split(value, unit)
     length = number * per
     if not math.isfinite(length) or abs(length) > LIMIT_MM:
-        raise BadInput(f"{value!r} is longer than {LIMIT_MM / 1000:g} m; is the unit right?")
-    return round(length, 10)
+        raise BadInput(f"{_shown(value)} is longer than {LIMIT_MM / 1000:g} m; is the unit right?")
+    return round(length, 10) + 0.0  # + 0.0: no minus zero
+
+
+def _shown(value: object) -> str:
+    """Return a value as it is written in a file, on one line, shortened."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int) and abs(value) > 10**18:
+        return "a whole number of over 18 digits"
+    text = "".join(c if c.isprintable() else " " for c in str(value)[:61])
+    text = text if len(text) <= 60 else text[:57] + "..."
+    return f'"{text}"' if isinstance(value, str) else text
+
+
+def _not_a_length(value: object) -> str:
+    return f'{_shown(value)} is not a length; write a number or a text such as "12.5 thou"'
 
 
 def _split(value: float | int | str, unit: Unit) -> tuple[float, float]:
-    if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise BadInput(f"{value!r} is not a length; write a number or a text such as '12.5 thou'")
+    if isinstance(value, int) and abs(value) > LIMIT_MM:  # past the range of a float, even
+        value = math.inf if value > 0 else -math.inf
+    if isinstance(value, bool) or not isinstance(value, int | float | str) or value != value:
+        raise BadInput(_not_a_length(value))
     if not isinstance(value, str):
         return float(value), MM_PER[unit]
     found = _LENGTH.match(value)
     if not found:
-        raise BadInput(f"{value!r} is not a length; write a number or a text such as '12.5 thou'")
+        raise BadInput(_not_a_length(value))
     word = found[2] or unit
     per = MM_PER.get(word, MM_PER.get(word.lower()))
     if per is None:
         raise BadInput(
-            f"unknown unit {word!r} in {value!r}; use in, thou, tenths, mm or um"
+            f"unknown unit {_shown(word)} in {_shown(value)}; use in, thou, tenths, mm or um"
             + closest(word, MM_PER)
         )
     return float(found[1]), per

@@ -1,0 +1,115 @@
+"""``proud picture``: what is left, drawn."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from proud.errors import BadInput
+from proud.job import load
+
+from .options import common, surface_options
+from .output import check_target, progress_bar, say, to_json
+from .starting import starting
+
+__all__ = ["command"]
+
+VIEWS = ("top", "front", "back", "left", "right", "iso")
+
+
+@click.command("picture")
+@surface_options
+@click.option("--view", type=click.Choice(VIEWS), default="iso", show_default=True)
+@click.option("--camera", metavar="AZ,EL", help="View from azimuth and elevation, degrees.")
+@click.option(
+    "--color", type=click.Choice(["pass", "height", "lamp"]), default="pass", show_default=True,
+    help="By pass, by height, or grey under a low lamp (which shows small steps).",
+)  # fmt: skip
+@click.option("--lamp", metavar="AZ,EL", help="Where the lamp stands [112.5,3 degrees].")
+@click.option(
+    "--exaggerate", type=click.FloatRange(1, 1000), default=1.0, help="Stretch of z, printed."
+)
+@click.option("--size", metavar="WxH", default="1600x1100", show_default=True, help="Pixels.")
+@click.option("--numbers/--no-numbers", default=True, help="Call-outs on steps and skims.")
+@click.option(
+    "--renderer", type=click.Choice(["own", "pyvista", "auto"]), default="own", show_default=True,
+    help="own needs no OpenGL library.",
+)  # fmt: skip
+@common
+def command(
+    job: Path,
+    as_of: str | None,
+    allow_outside: bool,
+    threads: int | None,
+    fail_on: str | None,
+    view: str,
+    camera: str | None,
+    color: str,
+    lamp: str | None,
+    exaggerate: float,
+    size: str,
+    numbers: bool,
+    renderer: str,
+    as_json: bool,
+    out: Path | None,
+    quiet: bool,
+) -> None:
+    """Draw what the program leaves, with numbers on the steps.
+
+    Example: proud picture demo_parts/first_try/job.toml --color lamp --view top --out lamp.png
+    """
+    if out is None:
+        raise BadInput("say where to write the picture: --out view.png")
+    check_target(out, "--out")
+    from proud.pictures import PictureOptions, save_picture
+
+    azimuth, elevation = _angles(lamp, "--lamp") or (112.5, 3.0)
+    options = PictureOptions(
+        view=view,  # type: ignore[arg-type]
+        camera=_angles(camera, "--camera"),
+        color=color,  # type: ignore[arg-type]
+        size=_size(size),
+        lamp_azimuth_deg=azimuth,
+        lamp_elevation_deg=elevation,
+        exaggerate=exaggerate,
+        numbers=numbers,
+        renderer=renderer,  # type: ignore[arg-type]
+    )
+    loaded = load(job, allow_outside=allow_outside)
+    starting(loaded, quiet=quiet or as_json)
+    with progress_bar("cutting", quiet=quiet) as show:
+        result = loaded.run(as_of=as_of, threads=threads, progress=show)
+    rows = result.as_dict()
+    save_picture(
+        out,
+        result.tile,
+        unit=result.unit,
+        title=result.title,
+        passes=loaded.pass_names(),
+        steps=rows["steps"],
+        skims=rows["skims"],
+        options=options,
+    )
+    if as_json:
+        say(to_json({"unit": result.unit, "title": result.title, "picture": str(out)}))
+    else:
+        say(f"picture: {out}", quiet=quiet)
+
+
+def _angles(text: str | None, option: str) -> tuple[float, float] | None:
+    if text is None:
+        return None
+    try:
+        azimuth, elevation = (float(part) for part in text.split(","))
+    except ValueError:
+        raise BadInput(f"{option} {text!r}: write two angles in degrees, such as -60,40") from None
+    return azimuth, elevation
+
+
+def _size(text: str) -> tuple[int, int]:
+    try:
+        width, height = (int(part) for part in text.lower().split("x"))
+    except ValueError:
+        raise BadInput(f"--size {text!r}: write width and height, such as 1600x1100") from None
+    return width, height

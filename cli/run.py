@@ -1,0 +1,73 @@
+"""``proud run``: passes, levels, steps and skims."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from proud.job import SKIM_LIMIT, Job, load
+
+from .options import common, length, surface_options
+from .output import check_target, progress_bar, say, to_json, write_text
+from .starting import starting
+
+__all__ = ["command"]
+
+
+@click.command("run")
+@surface_options
+@click.option(
+    "--skim", metavar="DEPTH", help="Deepest cut into an earlier floor to list [0.030in]."
+)
+@click.option("--all", "everything", is_flag=True, help="Also list passes, levels, every step.")
+@click.option(
+    "--pictures", type=click.Path(path_type=Path), metavar="DIR", help="Draw pictures there."
+)
+@common
+def command(
+    job: Path,
+    as_of: str | None,
+    allow_outside: bool,
+    threads: int | None,
+    fail_on: str | None,
+    skim: str | None,
+    everything: bool,
+    pictures: Path | None,
+    as_json: bool,
+    out: Path | None,
+    quiet: bool,
+) -> None:
+    """Cut the part as programmed and list what is left of it.
+
+    A skim is a floor that one pass had left flat and a later pass cut again, by how much. A step
+    is the difference of two neighbouring levels.
+
+    Example: proud run demo_parts/first_try/job.toml --pictures out
+    """
+    check_target(out, "--out")
+    check_target(pictures, "--pictures", folder=True)
+    loaded = load(job, allow_outside=allow_outside)
+    depth = SKIM_LIMIT if skim is None else length(skim, loaded.unit, "--skim")
+    starting(loaded, quiet=quiet or as_json)
+    with progress_bar(_work(loaded), quiet=quiet) as show:
+        result = loaded.run(as_of=as_of, skim=depth, threads=threads, progress=show)
+    rows = result.as_dict()
+    drawn: list[Path] = []
+    if pictures is not None:
+        from .pictures import draw_all
+
+        drawn = draw_all(loaded, result, pictures)
+    if out is not None:
+        write_text(out, to_json(rows) + "\n")
+    if as_json:
+        say(to_json(rows))
+    elif not quiet:
+        from .screen import run_text
+
+        say(run_text(result, rows, everything=everything, drawn=drawn))
+
+
+def _work(job: Job) -> str:
+    moves, columns = len(job.program.moves), job.grid.columns
+    return f"{moves:,} moves on {columns:,} columns"

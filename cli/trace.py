@@ -1,0 +1,113 @@
+"""``proud trace``: exact heights and steps along a line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from proud.job import Job, load
+from proud.trace import Trace
+from proud.units import MM_PER, say_fine
+
+from .options import common, length, place, surface_options
+from .output import check_target, say, to_json, write_text
+from .starting import starting
+
+__all__ = ["command"]
+
+
+@click.command("trace")
+@surface_options
+@click.option("--from", "start", required=True, metavar="X,Y", help="Where the line begins.")
+@click.option("--to", "stop", required=True, metavar="X,Y", help="Where the line ends.")
+@click.option("--spacing", metavar="D", help="Distance of the points [a 500th of the line].")
+@click.option("--save", type=click.Path(path_type=Path), help="Write the points as CSV.")
+@click.option("--picture", type=click.Path(path_type=Path), help="Draw the section (PNG).")
+@click.option("--exaggerate", type=click.FloatRange(1, 1e6), help="Stretch of the section's z.")
+@common
+def command(
+    job: Path,
+    as_of: str | None,
+    allow_outside: bool,
+    threads: int | None,
+    fail_on: str | None,
+    start: str,
+    stop: str,
+    spacing: str | None,
+    save: Path | None,
+    picture: Path | None,
+    exaggerate: float | None,
+    as_json: bool,
+    out: Path | None,
+    quiet: bool,
+) -> None:
+    """List every step on a line across the part, to a millionth.
+
+    The jump is the drop of the surface right there; the height is from level to level, as a
+    height gauge would read it. Both are positive where the surface goes up along the line.
+
+    Example: proud trace demo_parts/first_try/job.toml --from 0.1,-0.8 --to 0.1,0.8
+    """
+    for path, option in ((out, "--out"), (save, "--save"), (picture, "--picture")):
+        check_target(path, option)
+    loaded = load(job, allow_outside=allow_outside)
+    unit = loaded.unit
+    step = None if spacing is None else length(spacing, unit, "--spacing")
+    starting(loaded, quiet=quiet or as_json)
+    found = loaded.trace(
+        place(start, unit, "--from"), place(stop, unit, "--to"), spacing=step, as_of=as_of
+    )
+    rows = found.as_dict()
+    if picture is not None:
+        _draw(loaded, rows, picture, exaggerate)
+    if save is not None:
+        write_text(save, _csv(rows))
+    if out is not None:
+        write_text(out, to_json(rows) + "\n")
+    if as_json:
+        say(to_json(rows))
+    else:
+        say(_text(found, loaded), quiet=quiet)
+
+
+def _csv(rows: dict[str, Any]) -> str:
+    unit = rows["unit"]
+    lines = [f"s ({unit}),x ({unit}),y ({unit}),z ({unit}),pass,line"]
+    for p in rows["points"]:
+        values = (p[k] for k in ("s", "x", "y", "z", "pass", "line"))
+        lines.append(",".join("" if v is None else repr(v) for v in values))
+    return "\r\n".join(lines) + "\r\n"
+
+
+def _draw(job: Job, rows: dict[str, Any], path: Path, exaggerate: float | None) -> None:
+    from proud.pictures import draw_section
+
+    points = {
+        key: [p[key] for p in rows["points"]] for key in ("s", "x", "y", "z", "pass", "line")
+    }
+    draw_section(
+        points,
+        rows["steps"],
+        unit=job.unit,
+        title=job.title,
+        path=path,
+        exaggerate=exaggerate,
+        passes=job.pass_names(),
+    )
+
+
+def _text(found: Trace, job: Job) -> str:
+    names = {n: f"pass {n} ({name})" for n, (_, name) in job.pass_names().items()}
+    names[0] = "raw stock"
+    per, unit = MM_PER[job.unit], job.unit
+    lines = [f"{len(found.steps)} places where the pass changes or the surface jumps"]
+    for t in found.steps:
+        height = "no level to compare" if t.height is None else say_fine(t.height, unit)
+        lines.append(
+            f"  at {t.s / per:.5f} {unit} (X{t.x / per:.4f} Y{t.y / per:.4f})  "
+            f"jump {say_fine(t.jump, unit)}, level to level {height}: "
+            f"{names[t.from_pass]} to {names[t.to_pass]}"
+        )
+    return "\n".join(lines)

@@ -1,0 +1,178 @@
+"""What the values of a job file and a tool file may be, and the one list of words for tools."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Annotated, Any, Final
+
+from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from .errors import closest
+from .strict import NonNegativeLength, PositiveLength, clean, say_value
+from .units import UNITS
+
+__all__ = [
+    "NOT_BUILT",
+    "SHAPES",
+    "WORDS",
+    "Cylinder",
+    "FormatNumber",
+    "ShapeWord",
+    "Text",
+    "UnitWord",
+    "Word",
+    "problem",
+]
+
+SHAPES: Final = ("flat", "bull", "ball", "chamfer", "drill")
+"""Shapes that can be cut with."""
+NOT_BUILT: Final = (
+    "taper-ball",
+    "corner-rounding",
+    "t-slot",
+    "lollipop",
+    "bore-bar",
+    "tap",
+    "profile",
+)
+"""Shapes that are known and refused, until they are built."""
+
+# ------------------------------------------------------------------------------- kinds of value
+
+
+def problem(text: str) -> PydanticCustomError:
+    """Return an error for a validator to raise, with `text` as it is."""
+    return PydanticCustomError("said", "{text}", {"text": text})
+
+
+def _text(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    shown = clean(value, 200).strip()
+    if not shown:
+        raise problem("is an empty text; write a name or leave the key out")
+    return shown
+
+
+def _format(value: Any) -> Any:
+    if type(value) is not int or value != 1:
+        raise problem(f"{say_value(value)} is not known; write format = 1 or leave it out")
+    return value
+
+
+def _shape(value: Any) -> Any:
+    if value in SHAPES or not isinstance(value, str):
+        return value
+    known = ", ".join(SHAPES)
+    if value in NOT_BUILT:
+        raise problem(f"{say_value(value)} is not built yet; for now: {known}")
+    guess = closest(value, SHAPES + NOT_BUILT)
+    raise problem(f"{say_value(value)} is not a tool's shape; allowed: {known}{guess}")
+
+
+def _unit(value: Any) -> Any:
+    if value in UNITS:
+        return value
+    guess = closest(value, UNITS) if isinstance(value, str) else ""
+    raise problem(f'{say_value(value)} is not allowed; write "in" or "mm"{guess}')
+
+
+Text = Annotated[str, BeforeValidator(_text)]
+"""A name for people: one line, no control characters, not empty."""
+FormatNumber = Annotated[int, BeforeValidator(_format), WithJsonSchema({"const": 1})]
+"""Version of the file's format: 1."""
+UnitWord = Annotated[
+    str, BeforeValidator(_unit), WithJsonSchema({"type": "string", "enum": list(UNITS)})
+]
+"""``"in"`` or ``"mm"``."""
+ShapeWord = Annotated[
+    str, BeforeValidator(_shape), WithJsonSchema({"type": "string", "enum": list(SHAPES)})
+]
+Cylinder = Annotated[tuple[PositiveLength, PositiveLength], Field(strict=False)]
+
+
+# -------------------------------------------------------------------------------------- the words
+
+
+@dataclasses.dataclass(frozen=True)
+class Word:
+    """One length, angle or count of a tool.
+
+    Attributes
+    ----------
+    symbol : str
+        Its ISO 13399 symbol; empty where the standard has none that fits.
+    plain : tuple of str
+        The words people say; each may be used instead of the symbol.
+    kind : type
+        What a value must be.
+    says : str
+        What it is, for the JSON Schema and for errors.
+    """
+
+    symbol: str
+    plain: tuple[str, ...]
+    kind: Any
+    says: str
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """All keys for it, symbol first."""
+        return ((self.symbol,) if self.symbol else ()) + self.plain
+
+
+_Angle90 = Annotated[float, Field(gt=0, le=90)]
+_Angle180 = Annotated[float, Field(gt=0, le=180)]
+_Count = Annotated[int, Field(ge=1, le=1000)]
+
+WORDS: Final[dict[str, Word]] = {
+    "diameter": Word("DC", ("diameter",), PositiveLength, "cutting diameter; its largest"),
+    "corner_radius": Word(
+        "RE", ("corner_radius",), NonNegativeLength, "corner radius; needed for a bull"
+    ),
+    "cutting_length": Word(
+        "APMX",
+        ("flute_length", "cutting_length"),
+        PositiveLength,
+        "length of the cutting part from the tip; left out, the cutting part has no end",
+    ),
+    "neck_diameter": Word("DN", ("neck_diameter",), PositiveLength, "diameter of the neck"),
+    "usable_length": Word(
+        "LU",
+        ("usable_length", "neck_length"),
+        PositiveLength,
+        "length from the tip that can go into the work: to the end of the straight neck",
+    ),
+    "head_length": Word(
+        "LH", ("head_length",), PositiveLength, "length from the tip to where the shank begins"
+    ),
+    "shank_diameter": Word("DMM", ("shank", "shank_diameter"), PositiveLength, "shank diameter"),
+    "stickout": Word(
+        "LPR", ("stickout",), PositiveLength, "length from the tip to the holder's face"
+    ),
+    "overall_length": Word("OAL", ("overall_length",), PositiveLength, "overall length"),
+    "flutes": Word("ZEFF", ("flutes",), _Count, "number of cutting edges"),
+    "edge_angle": Word(
+        "KAPR",
+        ("edge_angle",),
+        _Angle90,
+        "degrees from a plane across the axis to the cutting edge; needed for a chamfer tool, "
+        "where 45 is a 90 degree included angle",
+    ),
+    "point_angle": Word(
+        "SIG", ("point_angle",), _Angle180, "included point angle in degrees; needed for a drill"
+    ),
+    "tip_diameter": Word(
+        "",
+        ("tip_diameter", "tip"),
+        NonNegativeLength,
+        "diameter of a chamfer tool's flat end, 0 for a point; needed for a chamfer tool",
+    ),
+}
+"""Every length, angle and count of a tool: what it is called inside, and by its keys in a file.
+
+LU and LH (from memory of ISO 13399): LU ends where the straight neck ends, LH where the shank
+begins. Both set `Tool.neck_length`; given both, LU does, since between them the tool widens by an
+amount that isn't given, and a shank that begins at LU never hides a rub.
+"""
