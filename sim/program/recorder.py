@@ -1,0 +1,252 @@
+"""Takes what the executor finds: tool, feed, spindle, moves, headings and notes."""
+
+from __future__ import annotations
+
+import math
+from array import array
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import ProgramError
+from ..moves import ARC, LINE, SCALARS, Moves, Pass, Program
+from .headings import Headings
+from .lexer import Block
+from .settings import ReaderSettings
+
+__all__ = ["Recorder"]
+
+_COLUMNS: Final = (
+    *("start_x", "start_y", "start_z", "end_x", "end_y", "end_z", "center_x", "center_y"),
+    *("kind", "rapid", "turn", "tool", "run", "h_register", "feed", "spindle", "line"),
+)
+_AT: Final = {name: index for index, name in enumerate(_COLUMNS)}
+Point = tuple[float, float, float]
+
+
+class Recorder:
+    """State of tool, spindle and feed, and the moves so far.
+
+    Attributes
+    ----------
+    position : (x, y, z)
+        Programmed tip, mm, part frame; NaN where it is not known.
+    rows : array of float64
+        The moves one after the other, each in the order of `_COLUMNS`; compact, since a program
+        may hold millions.
+    """
+
+    def __init__(self, settings: ReaderSettings, shown: str) -> None:
+        self.settings, self.shown = settings, shown
+        self.position: Point = settings.home or (math.nan, math.nan, math.nan)
+        self.rows = array("d")
+        self.headings = Headings()
+        self.notes: list[str] = []
+        self.lost_feed = False  # a feed move led to a place that is not known
+        self._said: set[str] = set()
+        self._selected: tuple[int, Block] | None = None
+        self._tool = self._register = 0
+        self._under_g43 = False
+        self._register_tool = 0  # the tool that was loaded when G43 was given
+        self._feed: float | None = None
+        self._per_revolution = False
+        self._speed = 0.0
+        self._direction = 0
+        self._feed_now = 0.0  # mm/min
+        self._spindle = 0.0
+        self._checked = False
+
+    # Notes and headings
+
+    def note(self, line: int, text: str) -> None:
+        """Add a note about a line; line 0 is the whole program."""
+        self.notes.append(f"{self.shown}:{line}: {text}" if line else f"{self.shown}: {text}")
+
+    def note_once(self, key: str, line: int, text: str) -> None:
+        """Add a note unless there is one of the same key."""
+        if key not in self._said:
+            self._said.add(key)
+            self.note(line, text)
+
+    def comments(self, block: Block) -> None:
+        """Take the comments of a block, before anything else that the block does."""
+        z = self.position[2]
+        retracted = math.isnan(z) or z >= self.settings.stock_top
+        alone = block.alone
+        for text in block.comments:
+            if not self.headings.comment(text, alone=alone, retracted=retracted):
+                self.note(
+                    block.line,
+                    f"the comment ({text.strip()}) is none of ours; expected (PROUD PASS name) or "
+                    "(PROUD SAME PASS)",
+                )
+
+    # Feed, spindle, tool
+
+    def set_feed(self, feed: float | None, per_revolution: bool) -> None:
+        """Set the feed, mm/min or mm per turn; None: not given yet."""
+        self._feed, self._per_revolution, self._checked = feed, per_revolution, False
+
+    def set_speed(self, speed: float) -> None:
+        """Set S, 1/min."""
+        self._speed = speed
+        self.set_direction(self._direction)
+
+    def set_direction(self, direction: int) -> None:
+        """Turn the spindle: 1 for M3, -1 for M4, 0 for M5."""
+        self._direction, self._checked = direction, False
+        self._spindle = direction * self._speed + 0.0
+
+    def set_register(self, register: int, *, under_g43: bool) -> None:
+        """Set the length register in force, 0 for none."""
+        self._register, self._under_g43 = register, under_g43
+        self._register_tool, self._checked = self._tool, False
+
+    def select(self, tool: int, block: Block) -> None:
+        """Take note of a T word, for the next M6."""
+        self._selected = tool, block
+
+    def change_tool(self, block: Block) -> None:
+        """Load the selected tool; T0 empties the spindle.
+
+        Raises
+        ------
+        ProgramError
+            No T word before, or a tool that the job does not list.
+        """
+        if self._selected is None:
+            raise block.error(
+                "M6 before any T; expected the number of the tool, such as T1 M6", "M"
+            )
+        tool, at = self._selected
+        if tool and tool not in self.settings.tools:
+            listed = ", ".join(f"T{n}" for n in sorted(self.settings.tools)) or "none"
+            raise at.error(
+                f"tool {tool} is not in the job; expected one of its tools ({listed}), or add it",
+                "T",
+            )
+        self._tool, self._checked = tool, False
+        self.headings.tool_change(tool)
+
+    # Moves
+
+    def go(
+        self,
+        block: Block,
+        end: Point,
+        *,
+        rapid: bool,
+        center: tuple[float, float] = (0.0, 0.0),
+        turn: float = 0.0,
+    ) -> None:
+        """Go to a point, mm, part frame: straight, or about `center` by `turn`, radians.
+
+        Raises
+        ------
+        ProgramError
+            A feed move without a tool, a feed or (G95) a turning spindle.
+        """
+        start = self.position
+        self.position = end
+        if rapid:
+            if not self._tool:
+                return
+        elif not self._checked:
+            self._check_cutting(block)
+        reach = end[0] + end[1] + end[2]
+        if reach != reach:  # NaN
+            if not rapid:
+                self._note_lost(block)
+            return
+        if not rapid and self.headings.pending:
+            self.headings.feed()
+        self.rows.extend(
+            (
+                *start,
+                *end,
+                *center,
+                ARC if turn else LINE,
+                rapid,
+                turn,
+                self._tool,
+                self.headings.current,
+                self._register,
+                0.0 if rapid else self._feed_now,
+                self._spindle,
+                block.line,
+            )
+        )
+
+    def _check_cutting(self, block: Block) -> None:
+        """Settle the feed in mm/min, and say once for each tool what its length hangs on."""
+        if not self._tool or not self._feed or (self._per_revolution and not self._spindle):
+            raise self._cannot_cut(block)
+        per_minute = abs(self._spindle) if self._per_revolution else 1.0
+        self._feed_now = self._feed * per_minute
+        self._checked = True
+        tool = self._tool
+        if not self._under_g43:
+            self.note_once(
+                f"G43 {tool}",
+                block.line,
+                f"tool {tool} cuts without G43: its tip is taken to be on the programmed point",
+            )
+        elif self._register_tool != tool:
+            self.note_once(
+                f"H {tool}",
+                block.line,
+                f"tool {tool} cuts under H{self._register}, set before its tool change",
+            )
+
+    def _cannot_cut(self, block: Block) -> ProgramError:
+        axis = next((w[0] for w in block.words if w[0] in "XYZIJ"), "")
+        if not self._tool:
+            text = "a feed move in a program without a tool; expected T and M6 before it"
+        elif not self._feed:
+            text = "a feed move without a feed; expected F above 0 before it"
+        else:
+            text = "a feed per revolution (G95) with the spindle stopped; expected S and M3 or M4"
+        return block.error(text, axis)
+
+    def _note_lost(self, block: Block) -> None:
+        self.lost_feed = True
+        unknown = ", ".join(a for a, v in zip("XYZ", self.position, strict=True) if math.isnan(v))
+        self.note_once(
+            f"lost {unknown} {self._tool}",
+            block.line,
+            f"a feed move that cuts nothing here: {unknown} not known; give it first, or give the "
+            "setup a home",
+        )
+
+    # The end
+
+    def program(self) -> Program:
+        """Return the moves, passes and notes."""
+        table = np.array(self.rows).reshape(-1, len(_COLUMNS))
+        columns = {name: table[:, index] for name, index in _AT.items()}
+        run_numbers = np.array(self.headings.numbers(), dtype=np.int32)
+        numbers = run_numbers[columns["run"].astype(np.int64)]
+        scalars: dict[str, NDArray[Any]] = {
+            name: columns[name].astype(dtype) for name, dtype in SCALARS.items() if name in columns
+        }
+        scalars["setup"] = np.full(len(table), self.settings.setup, dtype=SCALARS["setup"])
+        moves = Moves(
+            start=np.ascontiguousarray(table[:, :3]),
+            end=np.ascontiguousarray(table[:, 3:6]),
+            center=np.round(table[:, 6:8], 10),
+            pass_number=numbers,
+            **scalars,
+        )
+        return Program(moves, tuple(self._passes(moves)), tuple(self.notes))
+
+    def _passes(self, moves: Moves) -> Sequence[Pass]:
+        feeds: NDArray[np.bool_] = ~moves.rapid
+        numbers, lines = moves.pass_number[feeds], moves.line[feeds]
+        passes = []
+        for number, (tool, name) in enumerate(self.headings.names(self.settings.tools), 1):
+            low, high = np.searchsorted(numbers, [number, number + 1])
+            first, last = int(lines[low]), int(lines[high - 1])
+            passes.append(Pass(number, self.settings.setup, tool, name, first, last))
+        return passes
