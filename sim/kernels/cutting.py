@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from .place import ARC, bounds, cut_top, height, surface
+from .place import bounds, cut_top, height, surface
 from .profile import INF, STEEP, jit
 from .row import load
 from .tile import (
@@ -66,16 +66,12 @@ def account(code, rows, passes, p, i0, j0, cells, floors, measure, removed, skim
             low = top[n] if top[n] > b else b
             high = top0[n] if top0[n] > b else b
             units += quantum(high, measure[0], measure[1]) - quantum(low, measure[0], measure[1])
-            depth = skim_depth(
-                code, rows, xs[n], ys[n], high, own0[n], low, own[n], measure[2]
-            )
+            depth = skim_depth(code, rows, xs[n], ys[n], high, own0[n], low, own[n], measure[2])
             if depth > SAME and passes[own0[n]] != p:
                 ix = i0 + n % PATCH
                 iy = j0 + n // PATCH
                 into = passes[own0[n]]
-                count = note_skim(
-                    found, sizes, count, first, p, into, high, depth, ix, iy, own[n]
-                )
+                count = note_skim(found, sizes, count, first, p, into, high, depth, ix, iy, own[n])
                 if count < 0:
                     return count
     removed[p, 0] += units & 0xFFFFFFFF
@@ -102,9 +98,7 @@ def cut_patch(
             top0[k] = top[k]
             own0[k] = own[k]
             buried[k] = False
-        tests += cut_segment(
-            code, rows, ids, i, j, lows, xs, ys, top, own, rho2, buried, in_order
-        )
+        tests += cut_segment(code, rows, ids, i, j, lows, xs, ys, top, own, rho2, buried, in_order)
         if by_pass:
             count = account(
                 code, rows, passes, p, i0, j0, cells, floors, measure, removed, skims, count,
@@ -236,9 +230,7 @@ def cut_tile(
 
 
 @jit
-def narrow(
-    code, rows, passes, ids, n, out, lows, grid, i0, j0, size, zmax, by_pass, in_order
-):
+def narrow(code, rows, passes, ids, n, out, lows, grid, i0, j0, size, zmax, by_pass, in_order):
     """Copy the moves that can show on a square of columns to out; all of them when in order."""
     if in_order:
         for k in range(n):

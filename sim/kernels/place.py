@@ -79,7 +79,7 @@ def arc_rho2(row, x, y):
 
 @jit
 def lift(shape, row, rho2):
-    """g for a squared distance already known to be within R; the form of the inner loops."""
+    """G for a squared distance already known to be within R; the form of the inner loops."""
     if shape == FLAT:
         return 0.0
     if shape == BALL:

@@ -16,7 +16,7 @@ INF = math.inf
 STEEP = 1e6
 """Slopes are cut off here: at a rim they have no limit."""
 
-jit = numba.njit(cache=True, error_model="numpy", nogil=True, boundscheck=False)
+jit = numba.njit(cache=True, error_model="numpy", nogil=True)
 
 
 @jit

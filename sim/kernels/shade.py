@@ -13,10 +13,36 @@ SKEW = 1.5
 """How lopsided a block of columns must be before its extreme column stands for it.
 
 On a plane the highest and the lowest column lie equally far from the mean, so the middle column
-stands for the block; on a cusp or a groove one side is several times farther.
+stands for the block; on a cusp or a groove one side is several times farther, and the surface falls
+back on both sides of it.
 """
 
 jit = njit(cache=True, nogil=True, error_model="numpy")
+
+
+@jit
+def beyond(top, j, i, dj, di, reach, mid, sign):
+    """Whether within `reach` columns of (j, i), going one way, a height lies past `mid`."""
+    for k in range(1, reach + 1):
+        jj, ii = j + k * dj, i + k * di
+        if jj < 0 or ii < 0 or jj >= top.shape[0] or ii >= top.shape[1]:
+            return False
+        if sign * (top[jj, ii] - mid) < 0.0:
+            return True
+    return False
+
+
+@jit
+def stands_alone(top, at, reach, mid, sign):
+    """Whether a column is part of a thin ridge (sign 1) or groove (-1), not of a wall's edge.
+
+    On a ridge the heights fall back past `mid` on both sides, along x or along y; beside a wall
+    they do so on one side only.
+    """
+    j, i = at // top.shape[1], at % top.shape[1]
+    if beyond(top, j, i, 0, 1, reach, mid, sign) and beyond(top, j, i, 0, -1, reach, mid, sign):
+        return True
+    return beyond(top, j, i, 1, 0, reach, mid, sign) and beyond(top, j, i, -1, 0, reach, mid, sign)
 
 
 @jit
@@ -40,9 +66,10 @@ def pick_column(top, j0, j1, i0, i1):
     if count == 0:
         return -1
     mean = total / count
-    if high - mean > SKEW * (mean - low):
+    reach = 2 * max(j1 - j0, i1 - i0)
+    if high - mean > SKEW * (mean - low) and stands_alone(top, at_high, reach, mean, 1.0):
         return at_high
-    if mean - low > SKEW * (high - mean):
+    if mean - low > SKEW * (high - mean) and stands_alone(top, at_low, reach, mean, -1.0):
         return at_low
     jm, im = (j0 + j1 - 1) // 2, (i0 + i1 - 1) // 2
     if math.isnan(top[jm, im]):
@@ -56,9 +83,7 @@ def thin(top, k, out):
     ny, nx = top.shape
     for j in range(out.shape[0]):
         for i in range(out.shape[1]):
-            out[j, i] = pick_column(
-                top, j * k, min(ny, (j + 1) * k), i * k, min(nx, (i + 1) * k)
-            )
+            out[j, i] = pick_column(top, j * k, min(ny, (j + 1) * k), i * k, min(nx, (i + 1) * k))
     return out
 
 
@@ -108,6 +133,7 @@ def cast_shadow(z, pitch_x, pitch_y, ux, uy, tan_low, tan_high, reach, out):
     cx, cy = cx / longer, cy / longer
     step_mm = math.hypot(cx * pitch_x, cy * pitch_y)
     along_x = abs(cx) >= abs(cy)
+    toward = 1 if (cx if along_x else cy) > 0.0 else -1
     for j in range(ny):
         for i in range(nx):
             out[j, i] = 0.0
@@ -117,9 +143,9 @@ def cast_shadow(z, pitch_x, pitch_y, ux, uy, tan_low, tan_high, reach, out):
             dark = 0.0
             for k in range(1, reach + 1):
                 if along_x:
-                    height = between(z, j + k * cy, i + int(round(cx)) * k, True)
+                    height = between(z, j + k * cy, i + toward * k, True)
                 else:
-                    height = between(z, i + k * cx, j + int(round(cy)) * k, False)
+                    height = between(z, i + k * cx, j + toward * k, False)
                 if math.isnan(height):
                     continue
                 covered = ((height - here) / (k * step_mm) - tan_low) / (tan_high - tan_low)
@@ -134,7 +160,7 @@ def cast_shadow(z, pitch_x, pitch_y, ux, uy, tan_low, tan_high, reach, out):
 @jit
 def between(z, across, along, along_x):
     """Height at a fractional row (or column) between two neighbours; NaN off the tile."""
-    low = int(math.floor(across))
+    low = math.floor(across)
     share = across - low
     if along_x:
         if along < 0 or along >= z.shape[1] or low < 0 or low >= z.shape[0]:
@@ -188,7 +214,8 @@ def walls(corners, base, side_out, cell_out, heights_out):
     """Upright quads where a cell and its neighbour do not meet; returns how many there are.
 
     Each wall belongs to the cell whose edge is the higher, `side` of that cell; `heights_out` takes
-    the heights of its two ends above and its two ends below. With empty outputs it only counts.
+    the heights of its first and second end above, then of its second and first end below. With
+    empty outputs it only counts.
     """
     ny, nx = corners.shape[0], corners.shape[1]
     n = 0
@@ -215,15 +242,15 @@ def walls(corners, base, side_out, cell_out, heights_out):
 
 @jit
 def fill_triangle(ax, ay, az, bx, by, bz, cx, cy, cz, ident, depth, ids):
-    """Draw one triangle into a z-buffer; samples at the middles of the pixels, greater is nearer."""
+    """Draw one triangle into a z-buffer; samples at pixels' middles, greater is nearer."""
     h, w = depth.shape
     area = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
     if area == 0.0:
         return
-    i0 = max(0, int(math.ceil(min(ax, bx, cx) - 0.5)))
-    i1 = min(w - 1, int(math.floor(max(ax, bx, cx) - 0.5)))
-    j0 = max(0, int(math.ceil(min(ay, by, cy) - 0.5)))
-    j1 = min(h - 1, int(math.floor(max(ay, by, cy) - 0.5)))
+    i0 = max(0, math.ceil(min(ax, bx, cx) - 0.5))
+    i1 = min(w - 1, math.floor(max(ax, bx, cx) - 0.5))
+    j0 = max(0, math.ceil(min(ay, by, cy) - 0.5))
+    j1 = min(h - 1, math.floor(max(ay, by, cy) - 0.5))
     for j in range(j0, j1 + 1):
         y = j + 0.5
         for i in range(i0, i1 + 1):
@@ -255,7 +282,7 @@ def fill_quads(points, depth, ids):
 
 def gaussian_weights(sigma):
     """Derivative and smoothing weights over 4 sigma, so that a plane's slope comes out exactly."""
-    r = int(math.ceil(3.5 * sigma))
+    r = math.ceil(3.5 * sigma)
     k = np.arange(-r, r + 1, dtype=np.float64)
     smooth = np.exp(-0.5 * (k / sigma) ** 2)
     smooth /= smooth.sum()
