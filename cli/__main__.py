@@ -69,9 +69,7 @@ def _version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
         ctx.exit()
 
 
-@click.group(
-    cls=Commands, epilog=CAUTION, context_settings={"help_option_names": ["-h", "--help"]}
-)
+@click.group(cls=Commands, epilog=CAUTION, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option(
     "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version,
     help="Print the version and stop.",

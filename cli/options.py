@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import click
-
 from proud.errors import BadInput
 from proud.units import Unit, length_mm
 
@@ -20,9 +19,7 @@ def common(function: F) -> F:
     """Add ``--json``, ``--out`` and ``--quiet``."""
     add = [
         click.option("--json", "as_json", is_flag=True, help="Print one JSON object, no more."),
-        click.option(
-            "--out", type=click.Path(path_type=Path), help="File to write the result to."
-        ),
+        click.option("--out", type=click.Path(path_type=Path), help="File to write the result to."),
         click.option("--quiet", is_flag=True, help="Print nothing but errors (and JSON)."),
     ]
     for option in reversed(add):
@@ -34,9 +31,7 @@ def surface_options(function: F) -> F:
     """Add what every command on a job's surface takes."""
     add = [
         click.argument("job", type=click.Path(path_type=Path)),
-        click.option(
-            "--as-of", metavar="PASS|line:N", help="Stop after a pass or a program line."
-        ),
+        click.option("--as-of", metavar="PASS|line:N", help="Stop after a pass or a program line."),
         click.option(
             "--allow-outside", is_flag=True, help="Let the job name files outside its folder."
         ),

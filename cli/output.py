@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import secrets
 import time
 from collections.abc import Callable, Iterator
@@ -12,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-
 from proud.errors import BadInput
 
 __all__ = ["check_target", "progress_bar", "say", "to_json", "write_text"]
@@ -51,7 +49,7 @@ def write_text(path: Path, text: str) -> None:
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
         beside.write_text(text, encoding="utf-8", newline="")
-        os.replace(beside, path)
+        beside.replace(path)
     except OSError as error:
         raise BadInput(f"can't write {path}: {error.strerror}") from None
     finally:

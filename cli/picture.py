@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-
 from proud.errors import BadInput
 from proud.job import load
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-
 from proud.job import Job
 
 __all__ = ["starting"]

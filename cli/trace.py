@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-
 from proud.job import Job, load
 from proud.trace import Trace
 from proud.units import MM_PER, say_fine
@@ -84,9 +83,7 @@ def _csv(rows: dict[str, Any]) -> str:
 def _draw(job: Job, rows: dict[str, Any], path: Path, exaggerate: float | None) -> None:
     from proud.pictures import draw_section
 
-    points = {
-        key: [p[key] for p in rows["points"]] for key in ("s", "x", "y", "z", "pass", "line")
-    }
+    points = {key: [p[key] for p in rows["points"]] for key in ("s", "x", "y", "z", "pass", "line")}
     draw_section(
         points,
         rows["steps"],

@@ -145,7 +145,7 @@ def cut(
 
 
 def _raw_stock(grid: Grid, stock: Stock) -> tuple[NDArray[Any], NDArray[Any], tuple[int, int]]:
-    """Return top and bottom, -inf where nothing is, and the steps to index them by (row, column)."""
+    """Return top and bottom, -inf where nothing is, and the steps to index them by."""
     if stock.is_block:
         x, y = grid.x()[:1], grid.y()[:1]
         step = (0, 0)
@@ -242,9 +242,7 @@ class _Job:
             for first, last, offsets, ids in self.strips(self.counts()):
                 tiles = np.arange((last - first) * self.tiles_x)
                 chunks = [tiles[i : i + CHUNK] for i in range(0, len(tiles), CHUNK)]
-                pending = {
-                    pool.submit(self.chunk, c, first, offsets, ids): len(c) for c in chunks
-                }
+                pending = {pool.submit(self.chunk, c, first, offsets, ids): len(c) for c in chunks}
                 _drain(pending, first / self.tiles_y, (last - first) / self.tiles_y, progress)
 
     def chunk(

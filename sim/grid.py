@@ -34,9 +34,7 @@ class Grid:
     @classmethod
     def over(cls, low: tuple[float, float], high: tuple[float, float], pitch: float) -> Grid:
         """Return the grid that fills a window exactly, with cells no wider than `pitch`, mm."""
-        nx, ny = (
-            max(1, math.ceil((b - a) / pitch - 1e-9)) for a, b in zip(low, high, strict=True)
-        )
+        nx, ny = (max(1, math.ceil((b - a) / pitch - 1e-9)) for a, b in zip(low, high, strict=True))
         return cls(low[0], low[1], (high[0] - low[0]) / nx, (high[1] - low[1]) / ny, nx, ny)
 
     @property

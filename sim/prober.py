@@ -58,7 +58,7 @@ class Prober:
         return self.stock.low[axis] + np.arange(1, count) * self._width
 
     def boxes(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int64]:
-        """Return the number of the box in which each point lies; points outside take the nearest."""
+        """Return the box in which each point lies; points outside take the nearest."""
         i = np.clip(np.floor((x - self.stock.low[0]) / self._width), 0, self._nx - 1)
         j = np.clip(np.floor((y - self.stock.low[1]) / self._width), 0, self._ny - 1)
         number: NDArray[np.int64] = (j * self._nx + i).astype(np.int64)

@@ -269,9 +269,14 @@ class _Walk:
             height = _level_to_level(runs, float(a[k]), int(pa[k]), int(pb[k]))
             rows.append(
                 TraceStep(
-                    float(a[k]), float(x[0]), float(y[0]), float(jump[k]), height, int(pa[k]),
+                    float(a[k]),
+                    float(x[0]),
+                    float(y[0]),
+                    float(jump[k]),
+                    height,
+                    int(pa[k]),
                     int(pb[k]),
-                )  # fmt: skip
+                )
             )
         return tuple(rows)
 

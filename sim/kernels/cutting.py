@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from .place import bounds, cut_top, height, surface
-from .profile import INF, STEEP, jit
+from .profile import INF, STEEP, jit, once
 from .row import load
 from .tile import (
     CELLS,
@@ -51,7 +51,7 @@ def store_patch(grid, i0, j0, top, own, out_top, out_own):
             out_own[j, i] = own[n]
 
 
-@jit
+@once
 def account(code, rows, passes, p, i0, j0, cells, floors, measure, removed, skims, count, first):
     """Add what pass p removed from a patch, and the floors it skimmed; returns the skim count.
 
@@ -79,7 +79,7 @@ def account(code, rows, passes, p, i0, j0, cells, floors, measure, removed, skim
     return count
 
 
-@jit
+@once
 def cut_patch(
     code, rows, passes, ids, n, lows, cells, floors, rho2, buried, flags, measure, i0, j0,
     removed, deep, skims, count, first,
@@ -179,7 +179,7 @@ def cut_tiles(
     return count, done, offered - done
 
 
-@jit
+@once
 def cut_tile(
     i0, j0, span, lists, lows, cells, floors, scratch, code, rows, passes, grid, raw, bottom,
     raw_step, by_pass, measure, out_top, out_own, removed, deep, skims, count,

@@ -18,6 +18,10 @@ STEEP = 1e6
 
 jit = numba.njit(cache=True, error_model="numpy", nogil=True)
 
+once = numba.njit(error_model="numpy", nogil=True, inline="always")
+"""For a function with one call site: joined to its caller before compilation, which saves
+compiling and optimising the same code again at every level of calls."""
+
 
 @jit
 def g(shape, R, d, rc, k, rho):

@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from .place import ARC, LEVEL, arc_rho2, bounds, cut_top, height, line_rho2, place, surface
-from .profile import BALL, BULL, FLAT, INF, jit
+from .profile import BALL, BULL, FLAT, INF, jit, once
 from .row import load
 
 TILE = 64
@@ -108,7 +108,7 @@ def cut_cells(code, row, m, xs, ys, top, own, rho2):
             own[i] = m if c else own[i]
 
 
-@jit
+@once
 def cut_cells_in_order(code, row, m, xs, ys, top, own, buried):
     """As `cut_cells`, but metal above the end of the cutting part stays, and is marked."""
     for i in range(CELLS):
@@ -130,7 +130,7 @@ def highest(top):
     return z
 
 
-@jit
+@once
 def cut_segment(code, rows, ids, i, j, lows, xs, ys, top, own, rho2, buried, in_order):
     """Cut the moves ids[i:j] into a patch; returns the number of column tests."""
     zmax = highest(top)
@@ -198,7 +198,7 @@ def note_skim(found, sizes, count, first, p, into, z, depth, ix, iy, m):
     return count
 
 
-@jit
+@once
 def skim_depth(code, rows, x, y, before, own_before, after, own, limit):
     """How deep a column of a flat floor was skimmed; 0 when it wasn't, or was cut by more.
 
