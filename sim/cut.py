@@ -146,12 +146,11 @@ def cut(
 
 def _raw_stock(grid: Grid, stock: Stock) -> tuple[NDArray[Any], NDArray[Any], tuple[int, int]]:
     """Return top and bottom, -inf where nothing is, and the steps to index them by."""
-    if stock.is_block:
-        x, y = grid.x()[:1], grid.y()[:1]
-        step = (0, 0)
-    else:
-        x, y = grid.x(), grid.y()
-        step = (1, 1)
+    x, y, step = grid.x(), grid.y(), (1, 1)
+    inside = stock.low[0] <= x[0] and x[-1] <= stock.high[0]
+    inside = inside and stock.low[1] <= y[0] and y[-1] <= stock.high[1]
+    if stock.is_block and inside:
+        x, y, step = x[:1], y[:1], (0, 0)
     top, bottom = stock.top_bottom(x, y)
     nothing = np.isnan(top)
     return np.where(nothing, -np.inf, top), np.where(nothing, np.inf, bottom), step
@@ -372,5 +371,6 @@ def surface_of(tile: Tile, packed: Packed, stock: Stock) -> Tile:
     raw = tile.owner == RAW
     if raw.any():
         level = stock.level_at(grid.x(), grid.y())
-        flat[raw] = np.broadcast_to(level, raw.shape)[raw]
+        flat[raw] = level[raw]
+        slope[raw] = stock.slope_at(grid.x(), grid.y())[raw]
     return dataclasses.replace(tile, slope=slope, flat=flat)

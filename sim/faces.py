@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .errors import Fault
 from .grid import RAW, Grid, Tile
 from .pack import Packed
 from .prober import Prober
@@ -79,7 +80,8 @@ def find_levels(tile: Tile, packed: Packed) -> tuple[tuple[Level, ...], NDArray[
         With `flat`.
     packed : Packed
     """
-    assert tile.flat is not None
+    if tile.flat is None:
+        raise Fault("levels need a tile that knows where it is flat")
     flat = tile.flat & (tile.owner >= RAW)
     key = _level_keys(tile, packed, flat)
     number = np.full(tile.owner.shape, -1, np.int32)

@@ -49,11 +49,11 @@ class Grid:
 
     def x(self) -> NDArray[np.float64]:
         """Return x of each column of a row, mm, shape (nx,)."""
-        return self.x_low + (np.arange(self.nx) + 0.5) * self.pitch_x
+        return self.x_low + (np.arange(self.nx, dtype=np.float64) + 0.5) * self.pitch_x
 
     def y(self) -> NDArray[np.float64]:
         """Return y of each row, mm, shape (ny,)."""
-        return self.y_low + (np.arange(self.ny) + 0.5) * self.pitch_y
+        return self.y_low + (np.arange(self.ny, dtype=np.float64) + 0.5) * self.pitch_y
 
 
 @dataclasses.dataclass(frozen=True)

@@ -160,7 +160,11 @@ class Job:
     def packed(self) -> Packed:
         """The moves and tools as the kernels read them."""
         from .pack import pack
+        from .stock import check_part_model
 
+        part = self.spec.part
+        if part is not None and part.model is not None:  # whatever is asked comes through here
+            check_part_model(part.model, self.unit)
         return pack(self.program.moves, self.tools)
 
     def count_as_of(self, as_of: str | int | None) -> int:
@@ -181,15 +185,27 @@ class Job:
             return len(moves)
         found = re.fullmatch(r"(line:)?(\d{1,9})", str(as_of).strip())
         if not found:
-            raise BadInput(f"as-of {as_of!r}: write a pass such as 3, or a line such as line:120")
+            raise BadInput(
+                f"as-of {str(as_of)[:60]!r}: write a pass such as 3, or a line such as line:120"
+            )
         number = int(found[2])
         if found[1]:
+            last = self._last_line
+            if number > last:
+                raise BadInput(f"as-of line {number}: the program has lines 1 to {last}")
             reached = np.flatnonzero(moves.line <= number)
             return int(reached[-1]) + 1 if len(reached) else 0
         last = self.program.passes[-1].number
         if number > last:
             raise BadInput(f"as-of pass {number}: the job has passes 1 to {last} (0: raw stock)")
         return int(np.searchsorted(moves.pass_number, number, side="right"))
+
+    @property
+    def _last_line(self) -> int:
+        """Physical lines of the longest program or pass list."""
+        files = [f for s in self.spec.setups for f in (s.program, s.passes) if f is not None]
+        ends = [re.split(rb"\r\n|\n|\r", file.read_bytes().rstrip(b"\r\n")) for file in files]
+        return max((len(lines) for lines in ends), default=0)
 
     def run(
         self,

@@ -28,7 +28,7 @@ LINE: Final = 0
 ARC: Final = 1
 """An arc about an axis along Z (G17), level or with Z changing evenly (a helix)."""
 
-SCALARS: Final[dict[str, type]] = {
+SCALARS: Final[dict[str, Any]] = {
     "kind": np.int8,
     "rapid": np.bool_,
     "turn": np.float64,
@@ -110,7 +110,8 @@ class Moves:
         known_plan = np.isfinite(self.start[:, :2]).all(axis=1)
         known_z = np.isfinite(self.start[:, 2])
         same_plan = (self.start[:, :2] == self.end[:, :2]).all(axis=1)
-        return known_end & known_plan & (known_z | same_plan)
+        takes: NDArray[np.bool_] = known_end & known_plan & (known_z | same_plan)
+        return takes
 
     def lengths(self) -> NDArray[np.float64]:
         """Return the path length of each move, mm; 0 where the start is unknown."""
@@ -118,7 +119,7 @@ class Moves:
         radius = np.hypot(*(self.end[:, :2] - self.center).T)
         along = np.hypot(*(self.end[:, :2] - self.start[:, :2]).T)
         plan = np.where(self.kind == ARC, radius * np.abs(self.turn), along)
-        length = np.hypot(plan, rise)
+        length: NDArray[np.float64] = np.hypot(plan, rise)
         return np.where(np.isfinite(length), length, 0.0)
 
     def shifted(self, shift: NDArray[np.float64]) -> Moves:

@@ -84,7 +84,8 @@ def _fill_paths(rows: NDArray[np.float64], moves: Moves) -> NDArray[np.int64]:
     length = np.hypot(*plan.T)
     line = ~arc & (length > SHORTEST)
     unit = plan / np.where(line, length, 1.0)[:, None]
-    rows[:, 3:5] = np.where(arc[:, None], moves.center, np.where(line[:, None], unit, 0.0))
+    unit[~line] = (1.0, 0.0)  # any direction will do for a point, but it must be one
+    rows[:, 3:5] = np.where(arc[:, None], moves.center, unit)
     rows[:, 5] = np.where(arc, radius, np.where(line, length, 0.0))
     rows[:, 7] = np.where(arc, np.abs(moves.turn), 0.0)
     sense = np.sign(moves.turn) * np.where(falls, -1.0, 1.0)

@@ -55,7 +55,7 @@ class Prober:
     def edges(self, axis: int) -> NDArray[np.float64]:
         """Return where one box ends and the next begins along x (0) or y (1), mm."""
         count = (self._nx, self._ny)[axis]
-        return self.stock.low[axis] + np.arange(1, count) * self._width
+        return self.stock.low[axis] + np.arange(1.0, count) * self._width
 
     def boxes(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int64]:
         """Return the box in which each point lies; points outside take the nearest."""

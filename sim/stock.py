@@ -20,7 +20,7 @@ from .units import MM_PER, Unit
 if TYPE_CHECKING:
     from .jobfile_spec import StockSpec
 
-__all__ = ["Block", "MeshStock", "Round", "Stock", "make_stock"]
+__all__ = ["Block", "MeshStock", "Round", "Stock", "check_part_model", "make_stock"]
 
 Floats = NDArray[np.float64]
 Vector = tuple[float, float, float]
@@ -262,7 +262,9 @@ def make_stock(spec: StockSpec, unit: Unit) -> Stock:
         A mesh file that is missing, can't be read, is empty or isn't closed.
     """
     if spec.shape == "model":
-        return _mesh_stock(_needed(spec.model), unit, spec.material)
+        path = _needed(spec.model)
+        vertices, facets = _closed_mesh(path, unit, "stock")
+        return _mesh_stock(path, vertices, facets, spec.material)
     if spec.shape == "block":
         low, high = _needed(spec.low), _needed(spec.high)
         volume = math.prod(b - a for a, b in zip(low, high, strict=True))
@@ -282,10 +284,28 @@ def _needed(value: Any) -> Any:
     return value
 
 
-def _mesh_stock(path: Path, unit: Unit, material: str) -> MeshStock:
-    vertices, facets = _read_mesh(path)
+def check_part_model(path: Path, unit: Unit) -> None:
+    """Check that the part's model is a closed mesh that can be read.
+
+    Parameters
+    ----------
+    path : Path
+    unit : {'in', 'mm'}
+        The job's unit, in which its coordinates are taken.
+
+    Raises
+    ------
+    ModelError
+        It is missing, can't be read, is empty or isn't closed.
+    """
+    _closed_mesh(path, unit, "part")
+
+
+def _closed_mesh(path: Path, unit: Unit, what: str) -> tuple[Floats, NDArray[np.int64]]:
+    """Return corners, mm, and facets of a closed mesh, equal corners made one."""
+    vertices, facets = _read_mesh(path, what)
     if not len(facets):
-        raise ModelError(f"{path}: holds no facets; save the model again as a mesh of the stock")
+        raise ModelError(f"{path}: holds no facets; save the model again as a mesh of the {what}")
     vertices = np.round(vertices * MM_PER[unit], 10) + 0.0  # + 0.0: no negative zero
     if not np.isfinite(vertices).all() or np.abs(vertices).max() > LIMIT_MM:
         raise ModelError(
@@ -294,6 +314,12 @@ def _mesh_stock(path: Path, unit: Unit, material: str) -> MeshStock:
         )
     vertices, facets = _welded(vertices, facets)
     _check_closed(path, facets)
+    return vertices, facets
+
+
+def _mesh_stock(
+    path: Path, vertices: Floats, facets: NDArray[np.int64], material: str
+) -> MeshStock:
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     a, b, c = (vertices[facets[:, k]] - low for k in range(3))
     volume = abs(float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum())) / 6
@@ -303,29 +329,51 @@ def _mesh_stock(path: Path, unit: Unit, material: str) -> MeshStock:
     return MeshStock(*cast(tuple[Vector, Vector], corner), volume, material, vertices, facets)
 
 
-def _read_mesh(path: Path) -> tuple[Floats, NDArray[np.int64]]:
+def _read_mesh(path: Path, what: str) -> tuple[Floats, NDArray[np.int64]]:
     """Return corners in the file's own numbers, and facets."""
     kinds = ", ".join(MESH_FILES)
     if path.suffix.lower() not in MESH_FILES:
         raise ModelError(
             f"{path}: {path.suffix or 'no ending'!s} is not a mesh file that can be read; "
-            f"save the stock as one of {kinds}"
+            f"save the {what} as one of {kinds}"
         )
     if not path.is_file():
         raise ModelError(f"{path}: no such file; check the name and the folder")
-    import trimesh
-
     try:
-        mesh = trimesh.load_mesh(path, process=False)
-        vertices = np.asarray(mesh.vertices, np.float64).reshape(-1, 3)
-        facets = np.asarray(mesh.faces, np.int64).reshape(-1, 3)
+        vertices, facets = _binary_stl(path) or _any_mesh(path)
     except Exception as error:  # the readers raise whatever they trip over
         raise ModelError(
-            f"{path}: can't be read as a mesh; save the stock again as one of {kinds}"
+            f"{path}: can't be read as a mesh; save the {what} again as one of {kinds}"
         ) from error
     if len(facets) and (facets.min() < 0 or facets.max() >= len(vertices)):
         raise ModelError(f"{path}: a facet names a corner that isn't there; save it again")
     return vertices, facets
+
+
+def _binary_stl(path: Path) -> tuple[Floats, NDArray[np.int64]] | None:
+    """Return a binary STL's corners and facets, None for any other file; needs no trimesh.
+
+    80 bytes of any text, the number of facets, and for each of them twelve float32 (the normal,
+    three corners) and two bytes of no meaning here. The size alone tells it from the text kind.
+    """
+    if path.suffix.lower() != ".stl":
+        return None
+    data = path.read_bytes()
+    count = int.from_bytes(data[80:84], "little")
+    if len(data) != 84 + 50 * count:
+        return None
+    kind = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
+    corners = np.frombuffer(data, kind, offset=84)["corners"]
+    facets = np.arange(3 * count, dtype=np.int64).reshape(-1, 3)
+    return corners.reshape(-1, 3).astype(np.float64), facets
+
+
+def _any_mesh(path: Path) -> tuple[Floats, NDArray[np.int64]]:
+    import trimesh
+
+    mesh = trimesh.load_mesh(path, process=False)
+    vertices = np.asarray(mesh.vertices, np.float64).reshape(-1, 3)
+    return vertices, np.asarray(mesh.faces, np.int64).reshape(-1, 3)
 
 
 def _welded(vertices: Floats, facets: NDArray[np.int64]) -> tuple[Floats, NDArray[np.int64]]:

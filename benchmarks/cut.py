@@ -1,0 +1,209 @@
+"""Speed of the tile engine, with baselines timed beside it in the same run.
+
+Run: python benchmarks/cut.py [--quick]
+Every answer is compared with the baseline's before its time is shown.
+"""
+
+from __future__ import annotations
+
+import argparse
+import platform
+import statistics
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numba
+import numpy as np
+from proud.cut import Cut, cut
+from proud.grid import Grid
+from proud.jobfile import StockSpec
+from proud.kernels.place import height
+from proud.kernels.row import load
+from proud.moves import LINE, Moves
+from proud.pack import Packed, pack
+from proud.stock import make_stock
+from proud.tools import Tool
+
+TOOLS = {
+    1: Tool(1, "flat", "flat", 6.0),
+    2: Tool(2, "ball", "ball", 6.0),
+    3: Tool(3, "bull", "bull", 6.0, corner_radius=1.0),
+}
+
+
+@numba.njit(cache=True, error_model="numpy", nogil=True, parallel=True)
+def plain_loop(code, rows, members, low, pitch, top, owner):
+    """Test every column in each move's box, in strips of rows shared by the cores."""
+    ny, nx = top.shape
+    strips = 64
+    for s in numba.prange(strips):
+        j_first, j_last = ny * s // strips, ny * (s + 1) // strips
+        for n in range(len(members)):
+            m = members[n]
+            row = load(rows, m)
+            R = row[9]
+            i0 = max(0, int((min(row[0], row[14]) - R - low[0]) / pitch[0] - 0.5))
+            i1 = min(nx, int((max(row[0], row[14]) + R - low[0]) / pitch[0] + 1.5))
+            j0 = max(j_first, int((min(row[1], row[15]) - R - low[1]) / pitch[1] - 0.5))
+            j1 = min(j_last, int((max(row[1], row[15]) + R - low[1]) / pitch[1] + 1.5))
+            for j in range(j0, j1):
+                y = low[1] + (j + 0.5) * pitch[1]
+                for i in range(i0, i1):
+                    h = height(code[m], row, low[0] + (i + 0.5) * pitch[0], y)
+                    if h < top[j, i]:
+                        top[j, i] = h
+                        owner[j, i] = m
+
+
+def lines(start: np.ndarray, end: np.ndarray, tool: int) -> Packed:
+    """Return level or sloped feed moves of one tool and one pass, packed."""
+    n = len(start)
+    whole = np.zeros(n, np.int32)
+    moves = Moves(
+        start=start,
+        end=end,
+        center=np.zeros((n, 2)),
+        kind=np.full(n, LINE, np.int8),
+        rapid=np.zeros(n, bool),
+        turn=np.zeros(n),
+        setup=whole,
+        tool=whole + tool,
+        pass_number=whole + 1,
+        h_register=whole,
+        feed=np.ones(n),
+        spindle=np.ones(n),
+        line=np.arange(1, n + 1, dtype=np.int32),
+    )
+    return pack(moves, TOOLS)
+
+
+def raster(count: int, size: float, piece: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return `count` short moves of length `piece` in rows over a square, gently waved in z."""
+    along = round(size / piece)
+    rows = count // along
+    x = np.arange(along + 1) * piece
+    y = (np.arange(rows) + 0.5) * size / rows
+    z = -1.0 + 0.2 * np.sin(x[None, :] * 0.35 + y[:, None] * 0.2)
+    points = np.stack(np.broadcast_arrays(x[None, :], y[:, None], z), axis=-1)
+    return points[:, :-1].reshape(-1, 3), points[:, 1:].reshape(-1, 3)
+
+
+def best(work: Callable[[], Any], times: int) -> tuple[float, Any]:
+    """Return the median time of some calls, and the last answer."""
+    spent = []
+    for _ in range(times):
+        begun = time.perf_counter()
+        answer = work()
+        spent.append(time.perf_counter() - begun)
+    return statistics.median(spent), answer
+
+
+def plain(packed: Packed, grid: Grid, top: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return heights and owners by the plain loop."""
+    heights = np.full((grid.ny, grid.nx), top)
+    owner = np.full((grid.ny, grid.nx), -1, np.int32)
+    low, pitch = (grid.x_low, grid.y_low), (grid.pitch_x, grid.pitch_y)
+    plain_loop(packed.code, packed.rows, packed.members, low, pitch, heights, owner)
+    return heights, owner
+
+
+def block(size: float) -> Any:
+    """Return a block from z -10 to 0 over a square."""
+    return make_stock(
+        StockSpec(shape="block", low=(0.0, 0.0, -10.0), high=(size, size, 0.0)), "mm"
+    )
+
+
+def same(mine: Cut, heights: np.ndarray, owner: np.ndarray) -> str:
+    """Say whether heights and owners are the same bit for bit."""
+    equal = np.array_equal(mine.tile.top, heights) and np.array_equal(mine.tile.owner, owner)
+    return "same bits" if equal else "DIFFERENT"
+
+
+def rates(times: int) -> None:
+    """Column-move tests a second of level moves, by tool."""
+    size, columns = 24.0, 1536
+    grid = Grid.over((0.0, 0.0), (size, size), size / columns)
+    rng = np.random.default_rng(1)
+    n = 4000
+    print(f"\nLevel passes, {n} moves, {columns} x {columns} columns, all cores")
+    for tool in TOOLS.values():
+        # directions and heights at random, so close that few can be left out by bounds
+        a, b = rng.uniform(0, size, (2, n, 3))
+        a[:, 2] = b[:, 2] = -1.0 - 1e-5 * rng.random(n) - 1e-7 * np.arange(n)
+        packed = lines(a, b, tool.number)
+        cut(grid, packed, block(size))
+        seconds, mine = best(lambda p=packed: cut(grid, p, block(size)), times)
+        rate = mine.tests / seconds
+        print(
+            f"  {tool.name:5}  {rate / 1e6:7.0f} million tests a second  "
+            f"({mine.tests / 1e9:.2f}e9 done, {mine.left_out / 1e9:.2f}e9 left out by bounds)"
+        )
+
+
+def dense_raster(count: int, columns: int, times: int) -> None:
+    """Compare a dense ball raster with the plain loop."""
+    size = 51.2
+    packed = lines(*raster(count, size, 0.1), 2)
+    grid = Grid.over((0.0, 0.0), (size, size), size / columns)
+    print(f"\nDense ball raster: {len(packed.members)} moves, {columns} x {columns} columns")
+    seconds, mine = best(lambda: cut(grid, packed, block(size)), times)
+    by_pass, _ = best(lambda: cut(grid, packed, block(size), by_pass=True), 1)
+    plain(lines(*raster(64, size, 0.1), 2), grid, 0.0)
+    slow, (heights, owner) = best(lambda: plain(packed, grid, 0.0), 1)
+    print(f"  engine      {seconds:8.2f} s   ({same(mine, heights, owner)} as the plain loop)")
+    print(f"  with passes {by_pass:8.2f} s")
+    print(f"  plain loop  {slow:8.2f} s   {slow / seconds:.1f} times the engine's")
+    share = (mine.tests + mine.left_out) / max(1, mine.tests)
+    print(f"  tests       {mine.tests / 1e9:8.2f}e9, one in {share:.0f} of those in reach of a tile")
+
+
+def against_booleans(columns: int, times: int) -> None:
+    """Compare 400 ball passes with exact solid booleans."""
+    import manifold3d as m3
+
+    size, passes, R = 80.0, 400, 3.0
+    y = (np.arange(passes) + 0.5) * size / passes
+    a = np.stack([np.full(passes, -5.0), y, np.full(passes, -1.0)], axis=1)
+    b = a + [size + 10.0, 0.0, 0.0]
+    packed = lines(a, b, 2)
+    grid = Grid.over((0.0, 0.0), (size, size), size / columns)
+    seconds, mine = best(lambda: cut(grid, packed, block(size)), times)
+
+    def booleans() -> Any:
+        ball = m3.Manifold.sphere(R, 64).translate((0.0, 0.0, R))
+        up = ball.translate((0.0, 0.0, 20.0))
+        swept = [
+            m3.Manifold.batch_hull(
+                [s.translate(tuple(p)) for s in (ball, up) for p in (start, end)]
+            )
+            for start, end in zip(a, b, strict=True)
+        ]
+        stock = m3.Manifold.cube((size, size, 10.0)).translate((0.0, 0.0, -10.0))
+        return stock - m3.Manifold.batch_boolean(swept, m3.OpType.Add)
+
+    slow, solid = best(booleans, 1)
+    off = abs(solid.volume() - mine.left_volume) / mine.left_volume
+    print(f"\n400 ball passes on {columns} x {columns} columns against manifold3d")
+    print(f"  engine      {seconds:8.3f} s")
+    print(f"  manifold3d  {slow:8.3f} s   {slow / seconds:.0f} times the engine's")
+    print(f"  volumes differ by {off:.1e} (its ball has 64 facets round)")
+
+
+def main() -> None:
+    """Print all comparisons."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="small sizes, to see that it runs")
+    quick = parser.parse_args().quick
+    print(
+        f"python {platform.python_version()}, numba {numba.__version__}, numpy {np.__version__}, "
+        f"{numba.config.NUMBA_NUM_THREADS} cores, {platform.machine()}"
+    )
+    rates(1 if quick else 5)
+    dense_raster(20_000 if quick else 250_000, 512 if quick else 2048, 1 if quick else 3)
+    against_booleans(500 if quick else 1000, 1 if quick else 5)
+
+
+if __name__ == "__main__":
+    main()
