@@ -259,9 +259,9 @@ class _Job:
             removed, deep = np.zeros_like(self.removed), np.zeros_like(self.deep)
             found, sizes = np.zeros((room, 6), np.int64), np.zeros((room, 2))
             count, done, left_out = cut_tiles(
-                tiles, self.tiles_x, first, offsets, ids, p.code, p.rows, p.passes, self.window,
-                self.raw, self.bottom, self.step, self.by_pass, self.measure, self.top,
-                self.owner, removed, deep, found, sizes,
+                tiles, self.tiles_x, first, (offsets, ids), (p.code, p.rows, p.passes),
+                self.window, (self.raw, self.bottom, self.step), self.by_pass, self.measure,
+                (self.top, self.owner, removed, deep), (found, sizes),
             )  # fmt: skip
             if count != ROOM:
                 break

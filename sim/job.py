@@ -230,8 +230,10 @@ class Job:
         """
         from .cut import cut, surface_of
         from .faces import find_levels, find_steps
+        from .memory import check_fits
         from .prober import Prober
 
+        check_fits(self.grid.columns)
         count = self.count_as_of(as_of)
         packed = self.packed.upto(count)
         done = cut(

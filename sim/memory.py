@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import shutil
 import tempfile
 from pathlib import Path
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from .errors import TooLarge
 
-__all__ = ["RUN_BYTES", "Arrays", "available_memory", "say_bytes"]
+__all__ = ["RUN_BYTES", "Arrays", "available_memory", "check_fits", "say_bytes"]
 
 RUN_BYTES = 64
 """What a run takes for each column, about: heights, owners, passes, slopes, levels, and the scratch
@@ -48,6 +49,28 @@ def say_bytes(count: float) -> str:
             return f"{count:.0f} {unit}"
         count /= 1000
     return f"{count:,.1f} GB"
+
+
+def check_fits(columns: int) -> None:
+    """Refuse a run that the memory can't hold, before it starts.
+
+    Parameters
+    ----------
+    columns : int
+        Columns of the grid.
+
+    Raises
+    ------
+    TooLarge
+        With a pitch that fits.
+    """
+    needed, free = columns * RUN_BYTES, available_memory()
+    if needed > free:
+        raise TooLarge(
+            f"a grid of {columns:,} columns takes about {say_bytes(needed)}, and "
+            f"{say_bytes(free)} of memory is free; choose a larger [grid] pitch "
+            f"({math.sqrt(needed / free) + 0.05:,.1f} times as large fits)"
+        )
 
 
 class Arrays:

@@ -1,92 +1,96 @@
-"""Walk over tiles, sub-tiles and patches; the outermost kernels."""
+"""Walk over tiles, quarters, sub-tiles and patches; the outermost kernels.
+
+Arguments that go together travel as tuples:
+
+========  ====================================================================================
+moves     code, rows, passes
+window    x_low, y_low, pitch_x, pitch_y, nx, ny (all floats)
+stock     raw top, bottom, step: heights at [j * step[0], i * step[1]]; -INF where nothing is
+measure   floor and steps per mm of the volume sums, deepest skim
+out       top, owner, removed, deep
+cells     xs, ys, top, owner, top before, owner before, bottom: the cells of a patch
+skims     found, sizes: see `tile.note_skim`
+========  ====================================================================================
+"""
 
 import math
 
 import numpy as np
 
+from .cells import CELLS, PATCH, SAME
 from .place import bounds, cut_top, height, surface
 from .profile import INF, STEEP, jit, once
 from .row import load
-from .tile import (
-    CELLS,
-    PATCH,
-    SAME,
-    SLACK,
-    SUB,
-    TILE,
-    cut_segment,
-    keep,
-    note_skim,
-    quantum,
-    skim_depth,
-)
+from .tile import SLACK, cut_segment, keep, note_skim, quantum, skim_depth
 
+TILE = 64
+HALF = 32
+SUB = 16
 ZERO = np.int64(0)  # a typed zero: a bare 0 would be compiled a second time as a literal
 ROOM = -1
 """Status: no room left for skims; the caller makes more and asks again."""
 
 
 @jit
-def fill_patch(grid, raw, raw_step, i0, j0, xs, ys, top, own):
+def fill_patch(window, stock, i0, j0, cells):
     """Set the cells of a patch to the raw stock; cells past the window hold nothing."""
-    nx = int(grid[4])
-    ny = int(grid[5])
+    raw, bottom, step = stock
+    xs, ys, top, own, _, _, low = cells
+    nx = int(window[4])
+    ny = int(window[5])
     for n in range(CELLS):
         i = i0 + n % PATCH
         j = j0 + n // PATCH
-        xs[n] = grid[0] + (i + 0.5) * grid[2]
-        ys[n] = grid[1] + (j + 0.5) * grid[3]
+        xs[n] = window[0] + (i + 0.5) * window[2]
+        ys[n] = window[1] + (j + 0.5) * window[3]
         own[n] = -1
-        top[n] = raw[j * raw_step[0], i * raw_step[1]] if i < nx and j < ny else -INF
+        inside = i < nx and j < ny
+        top[n] = raw[j * step[0], i * step[1]] if inside else -INF
+        low[n] = bottom[j * step[0], i * step[1]] if inside else INF
 
 
 @jit
-def store_patch(grid, i0, j0, top, own, out_top, out_own):
+def store_patch(window, i0, j0, cells, out):
     """Write the cells that lie in the window."""
     for n in range(CELLS):
         i = i0 + n % PATCH
         j = j0 + n // PATCH
-        if i < int(grid[4]) and j < int(grid[5]):
-            out_top[j, i] = top[n]
-            out_own[j, i] = own[n]
+        if i < int(window[4]) and j < int(window[5]):
+            out[0][j, i] = cells[2][n]
+            out[1][j, i] = cells[3][n]
 
 
 @once
-def account(code, rows, passes, p, i0, j0, cells, floors, measure, removed, skims, count, first):
-    """Add what pass p removed from a patch, and the floors it skimmed; returns the skim count.
-
-    cells: (xs, ys, top, own, top before, owner before); measure: floor, scale, skim limit.
-    """
-    xs, ys, top, own, top0, own0 = cells
-    found, sizes = skims
-    units = np.int64(0)
+def account(moves, p, i0, j0, cells, measure, removed, skims, count, first):
+    """Add what pass p removed from a patch, and the floors it skimmed; returns the skim count."""
+    code, rows, passes = moves
+    xs, ys, top, own, top0, own0, low = cells
+    units = ZERO
     for n in range(CELLS):
         if top[n] < top0[n]:
-            b = floors[n]
-            low = top[n] if top[n] > b else b
-            high = top0[n] if top0[n] > b else b
-            units += quantum(high, measure[0], measure[1]) - quantum(low, measure[0], measure[1])
-            depth = skim_depth(code, rows, xs[n], ys[n], high, own0[n], low, own[n], measure[2])
+            after = top[n] if top[n] > low[n] else low[n]
+            before = top0[n] if top0[n] > low[n] else low[n]
+            units += quantum(before, measure[0], measure[1])
+            units -= quantum(after, measure[0], measure[1])
+            depth = skim_depth(code, rows, xs[n], ys[n], before, own0[n], after, own[n], measure[2])
             if depth > SAME and passes[own0[n]] != p:
-                ix = i0 + n % PATCH
-                iy = j0 + n // PATCH
+                place = (i0 + n % PATCH, j0 + n // PATCH)
                 into = passes[own0[n]]
-                count = note_skim(found, sizes, count, first, p, into, high, depth, ix, iy, own[n])
+                count = note_skim(skims, count, first, p, into, before, depth, place, own[n])
                 if count < 0:
-                    return count
+                    break
     removed[p, 0] += units & 0xFFFFFFFF
     removed[p, 1] += units >> 32
     return count
 
 
 @once
-def cut_patch(
-    code, rows, passes, ids, n, lows, cells, floors, rho2, buried, flags, measure, i0, j0,
-    removed, deep, skims, count, first,
-):  # fmt: skip
-    """Cut a patch; flags: (by pass, in order). Returns (column tests, skim count)."""
-    xs, ys, top, own, top0, own0 = cells
-    by_pass, in_order = flags
+def cut_patch(moves, ids, n, lows, cells, scratch, mode, measure, i0, j0, out, skims, count, first):
+    """Cut a patch pass by pass, or at once; returns (column tests, skim count)."""
+    passes = moves[2]
+    _, _, top, own, top0, own0, _ = cells
+    rho2, buried = scratch
+    by_pass, in_order = mode
     tests = ZERO
     i = ZERO
     while i < n:
@@ -98,149 +102,131 @@ def cut_patch(
             top0[k] = top[k]
             own0[k] = own[k]
             buried[k] = False
-        tests += cut_segment(code, rows, ids, i, j, lows, xs, ys, top, own, rho2, buried, in_order)
+        tests += cut_segment(moves, ids, i, j, lows, cells, rho2, buried, in_order)
         if by_pass:
-            count = account(
-                code, rows, passes, p, i0, j0, cells, floors, measure, removed, skims, count,
-                first,
-            )  # fmt: skip
+            count = account(moves, p, i0, j0, cells, measure, out[2], skims, count, first)
             if count < 0:
-                return tests, count
-            if in_order:
-                for k in range(CELLS):
-                    deep[p] += buried[k]
+                break
+            for k in range(CELLS):
+                out[3][p] += buried[k]
         i = j
     return tests, count
 
 
 @jit
-def reaches_too_deep(rows, ids, n, zmax):
+def reaches_too_deep(rows, ids, zmax):
     """Whether some move of a tile may leave metal above its cutting part."""
-    for k in range(n):
-        if rows[ids[k], 2] + rows[ids[k], 16] < zmax - SAME:
+    for m in ids:
+        if rows[m, 2] + rows[m, 16] < zmax - SAME:
             return True
     return False
 
 
 @jit
-def raw_highest(grid, raw, raw_step, i0, j0, size):
+def raw_highest(window, stock, i0, j0, size):
     """Highest raw stock of a square of columns."""
+    raw, _, step = stock
     z = -INF
-    for j in range(j0, min(j0 + size, int(grid[5]))):
-        for i in range(i0, min(i0 + size, int(grid[4]))):
-            v = raw[j * raw_step[0], i * raw_step[1]]
+    for j in range(j0, min(j0 + size, int(window[5]))):
+        for i in range(i0, min(i0 + size, int(window[4]))):
+            v = raw[j * step[0], i * step[1]]
             z = v if v > z else z
-            if raw_step[0] == 0:
+            if step[0] == 0:
                 return z
     return z
 
 
 @jit
-def cut_tiles(
-    tiles, tiles_x, first_tile_row, offsets, ids, code, rows, passes, grid, raw, bottom, raw_step,
-    by_pass, measure, out_top, out_own, removed, deep, found, sizes,
-):  # fmt: skip
+def narrow(moves, window, stock, ids, n, out, lows, i0, j0, size, mode):
+    """Copy the moves that can show on a square of columns to out; all of them when in order."""
+    by_pass, in_order = mode
+    if in_order:
+        for k in range(n):
+            out[k] = ids[k]
+        return n
+    half = 0.5 * (size - 1)
+    x = window[0] + (i0 + half + 0.5) * window[2]
+    y = window[1] + (j0 + half + 0.5) * window[3]
+    r = math.hypot(half * window[2], half * window[3])
+    zmax = raw_highest(window, stock, i0, j0, size)
+    return keep(moves, ids, n, out, lows, x, y, r, zmax, by_pass)
+
+
+@jit
+def cut_tiles(tiles, tiles_x, first_row, lists, moves, window, stock, by_pass, measure, out, skims):
     """Cut some tiles of a strip.
 
-    tiles: numbers within the strip. grid: x_low, y_low, pitch_x, pitch_y, nx, ny. raw, bottom:
-    stock heights (-INF nothing), indexed [j * raw_step[0], i * raw_step[1]]. measure: floor and
-    scale of the volume sums, skim limit. removed[p] takes (low 32 bits, rest) of the sum, deep[p]
+    tiles: numbers within the strip, whose first tile row is first_row. lists: offsets and move
+    indices of each tile. In out, removed[p] takes (low 32 bits, rest) of the sum, deep[p] the
     columns whose metal the cutting part didn't reach. Returns (skim count or ROOM, tests done,
     tests left out).
     """
-    longest = 0
+    offsets, ids = lists
+    longest = ZERO
     for t in tiles:
         longest = max(longest, offsets[t + 1] - offsets[t])
-    lists = (np.empty(longest, np.int32), np.empty(longest, np.int32), np.empty(longest, np.int32))
     lows = np.empty(longest, np.float64)
+    on = (
+        np.empty(longest, np.int32), np.empty(longest, np.int32), np.empty(longest, np.int32),
+        np.empty(longest, np.int32),
+    )  # fmt: skip
     cells = (
         np.empty(CELLS), np.empty(CELLS), np.empty(CELLS), np.empty(CELLS, np.int32),
-        np.empty(CELLS), np.empty(CELLS, np.int32),
+        np.empty(CELLS), np.empty(CELLS, np.int32), np.empty(CELLS),
     )  # fmt: skip
-    floors = np.empty(CELLS)
     scratch = (np.empty(CELLS), np.zeros(CELLS, np.bool_))
     count = ZERO
     done = ZERO
     offered = ZERO
     for t in tiles:
         i0 = (t % tiles_x) * TILE
-        j0 = (first_tile_row + t // tiles_x) * TILE
+        j0 = (first_row + t // tiles_x) * TILE
         span = ids[offsets[t] : offsets[t + 1]]
         tests, count = cut_tile(
-            i0, j0, span, lists, lows, cells, floors, scratch, code, rows, passes, grid, raw,
-            bottom, raw_step, by_pass, measure, out_top, out_own, removed, deep,
-            (found, sizes), count,
+            moves, window, stock, span, on, lows, cells, scratch, by_pass, measure, i0, j0, out,
+            skims, count,
         )  # fmt: skip
         if count < 0:
             return ROOM, done, offered
-        width = min(TILE, int(grid[4]) - i0)
-        offered += len(span) * width * min(TILE, int(grid[5]) - j0)
         done += tests
+        offered += len(span) * min(TILE, int(window[4]) - i0) * min(TILE, int(window[5]) - j0)
     return count, done, offered - done
 
 
 @once
 def cut_tile(
-    i0, j0, span, lists, lows, cells, floors, scratch, code, rows, passes, grid, raw, bottom,
-    raw_step, by_pass, measure, out_top, out_own, removed, deep, skims, count,
+    moves, window, stock, span, on, lows, cells, scratch, by_pass, measure, i0, j0, out, skims,
+    count,
 ):  # fmt: skip
-    """Cut one tile; returns (column tests, skim count)."""
-    zmax = raw_highest(grid, raw, raw_step, i0, j0, TILE)
-    in_order = reaches_too_deep(rows, span, len(span), zmax)
+    """Cut one tile, square by square down to patches; returns (column tests, skim count)."""
+    too_deep = reaches_too_deep(moves[1], span, raw_highest(window, stock, i0, j0, TILE))
+    mode = (by_pass, too_deep)
     first = count
     tests = ZERO
-    on_tile, on_sub, on_patch = lists
-    n_tile = narrow(
-        code, rows, passes, span, len(span), on_tile, lows, grid, i0, j0, TILE, zmax, by_pass,
-        in_order,
-    )  # fmt: skip
-    xs, ys, top, own, _, _ = cells
-    for s in range((TILE // SUB) ** 2):
-        si = i0 + (s % (TILE // SUB)) * SUB
-        sj = j0 + (s // (TILE // SUB)) * SUB
-        if si >= int(grid[4]) or sj >= int(grid[5]):
+    n_tile = narrow(moves, window, stock, span, len(span), on[0], lows, i0, j0, TILE, mode)
+    n_half = ZERO
+    n_sub = ZERO
+    for s in range((TILE // PATCH) ** 2):
+        # squares are walked so that each half and each sub-tile is narrowed once
+        hi, hj = i0 + (s // 16 % 2) * HALF, j0 + (s // 32) * HALF
+        si, sj = hi + (s // 4 % 2) * SUB, hj + (s // 8 % 2) * SUB
+        pi, pj = si + (s % 2) * PATCH, sj + (s // 2 % 2) * PATCH
+        if s % 16 == 0:
+            n_half = narrow(moves, window, stock, on[0], n_tile, on[1], lows, hi, hj, HALF, mode)
+        if s % 4 == 0:
+            n_sub = narrow(moves, window, stock, on[1], n_half, on[2], lows, si, sj, SUB, mode)
+        if pi >= int(window[4]) or pj >= int(window[5]):
             continue
-        zsub = raw_highest(grid, raw, raw_step, si, sj, SUB)
-        n_sub = narrow(
-            code, rows, passes, on_tile, n_tile, on_sub, lows, grid, si, sj, SUB, zsub, by_pass,
-            in_order,
+        fill_patch(window, stock, pi, pj, cells)
+        more, count = cut_patch(
+            moves, on[2], n_sub, lows, cells, scratch, mode, measure, pi, pj, out, skims, count,
+            first,
         )  # fmt: skip
-        for q in range((SUB // PATCH) ** 2):
-            pi = si + (q % (SUB // PATCH)) * PATCH
-            pj = sj + (q // (SUB // PATCH)) * PATCH
-            if pi >= int(grid[4]) or pj >= int(grid[5]):
-                continue
-            fill_patch(grid, raw, raw_step, pi, pj, xs, ys, top, own)
-            for n in range(CELLS):
-                bi = min(pi + n % PATCH, int(grid[4]) - 1) * raw_step[1]
-                bj = min(pj + n // PATCH, int(grid[5]) - 1) * raw_step[0]
-                floors[n] = bottom[bj, bi]
-            for k in range(n_sub):
-                on_patch[k] = on_sub[k]
-            more, count = cut_patch(
-                code, rows, passes, on_patch, n_sub, lows, cells, floors, scratch[0],
-                scratch[1], (by_pass, in_order), measure, pi, pj, removed, deep, skims, count,
-                first,
-            )  # fmt: skip
-            tests += more
-            if count < 0:
-                return tests, count
-            store_patch(grid, pi, pj, top, own, out_top, out_own)
+        tests += more
+        if count < 0:
+            break
+        store_patch(window, pi, pj, cells, out)
     return tests, count
-
-
-@jit
-def narrow(code, rows, passes, ids, n, out, lows, grid, i0, j0, size, zmax, by_pass, in_order):
-    """Copy the moves that can show on a square of columns to out; all of them when in order."""
-    if in_order:
-        for k in range(n):
-            out[k] = ids[k]
-        return n
-    half = 0.5 * (size - 1)
-    x = grid[0] + (i0 + half + 0.5) * grid[2]
-    y = grid[1] + (j0 + half + 0.5) * grid[3]
-    r = math.hypot(half * grid[2], half * grid[3])
-    return keep(code, rows, passes, ids, n, out, lows, x, y, r, zmax, by_pass)
 
 
 @jit

@@ -94,6 +94,15 @@ def lift(shape, row, rho2):
 
 
 @jit
+def ramp_height(shape, row, a, b, t):
+    """Height at a column (a, b) of a sloped line with the tip at t."""
+    e = t - a
+    rho = math.sqrt(e * e + b * b)
+    rho = rho if rho < row[9] else row[9]
+    return row[2] + row[6] * (t / row[5]) + g(shape, row[9], row[10], row[11], row[12], rho)
+
+
+@jit
 def helix_local(row, x, y):
     """Column in the frame of a helix: (distance to the axis, angle of the low end past it)."""
     vx = x - row[3]
@@ -122,8 +131,7 @@ def height(code, row, x, y):
         a, b = line_local(row, x, y)
         b = abs(b)
         t = ramp_t(shape, row[9], row[10], row[11], row[12], a, b, row[5], row[6])
-        z = row[2] + row[6] * (t / row[5])
-        return z + g(shape, row[9], row[10], row[11], row[12], min(row[9], math.hypot(t - a, b)))
+        return ramp_height(shape, row, a, b, t)
     D, s0 = helix_local(row, x, y)
     p = row[6] / row[7]
     s1 = s0 + row[7]

@@ -10,28 +10,24 @@ import math
 
 import numpy as np
 
-from .place import ARC, LEVEL, arc_rho2, bounds, cut_top, height, line_rho2, place, surface
-from .profile import BALL, BULL, FLAT, INF, jit, once
+from .cells import CELLS, SAME, cut_cells, cut_cells_in_order
+from .place import bounds, place, surface
+from .profile import INF, jit, once
 from .row import load
 
-TILE = 64
-SUB = 16
-PATCH = 8
-CELLS = PATCH * PATCH
 SLACK = 1e-9
 """A move is left out by its bound only when that is above by more than this, mm: bounds are good
 to about 1e-13 mm at coordinates of 10 m, so no move that could show is lost."""
-SAME = 1e-6
-"""Heights nearer than this are one level, mm."""
 
 
 @jit
-def keep(code, rows, passes, ids, n, out, lows, x, y, r, cap, by_pass):
+def keep(moves, ids, n, out, lows, x, y, r, cap, by_pass):
     """Copy the moves that can show within r of (x, y) to out; returns how many.
 
     cap: highest stock there. With by_pass a move is judged by the moves of its own and earlier
     passes only. out may be ids.
     """
+    code, rows, passes = moves
     kept = 0
     least = cap
     i = 0
@@ -53,75 +49,6 @@ def keep(code, rows, passes, ids, n, out, lows, x, y, r, cap, by_pass):
 
 
 @jit
-def cut_cells(code, row, m, xs, ys, top, own, rho2):
-    """Lower the cells of a patch to what the move leaves."""
-    kind = code >> 2
-    shape = code & 3
-    if kind != ARC and kind > LEVEL:
-        for i in range(CELLS):
-            h = height(code, row, xs[i], ys[i])
-            if h < top[i]:
-                top[i] = h
-                own[i] = m
-        return
-    if kind == ARC:
-        for i in range(CELLS):
-            rho2[i] = arc_rho2(row, xs[i], ys[i])
-    else:
-        for i in range(CELLS):
-            rho2[i] = line_rho2(row, xs[i], ys[i])
-    z = row[2]
-    R = row[9]
-    R2 = row[13]
-    if shape == FLAT:
-        for i in range(CELLS):
-            c = (rho2[i] <= R2) & (z < top[i])
-            top[i] = z if c else top[i]
-            own[i] = m if c else own[i]
-    elif shape == BALL:
-        for i in range(CELLS):
-            left = R2 - rho2[i]
-            h = z + (R - math.sqrt(left if left > 0.0 else 0.0))
-            c = (rho2[i] <= R2) & (h < top[i])
-            top[i] = h if c else top[i]
-            own[i] = m if c else own[i]
-    elif shape == BULL:
-        d = row[10]
-        rc = row[11]
-        for i in range(CELLS):
-            v = math.sqrt(rho2[i]) - d
-            v = v if v > 0.0 else 0.0
-            left = (rc - v) * (rc + v)
-            h = z + (rc - math.sqrt(left if left > 0.0 else 0.0))
-            c = (rho2[i] <= R2) & (h < top[i])
-            top[i] = h if c else top[i]
-            own[i] = m if c else own[i]
-    else:
-        d = row[10]
-        k = row[12]
-        for i in range(CELLS):
-            v = math.sqrt(rho2[i]) - d
-            v = v if v > 0.0 else 0.0
-            h = z + k * v
-            c = (rho2[i] <= R2) & (h < top[i])
-            top[i] = h if c else top[i]
-            own[i] = m if c else own[i]
-
-
-@once
-def cut_cells_in_order(code, row, m, xs, ys, top, own, buried):
-    """As `cut_cells`, but metal above the end of the cutting part stays, and is marked."""
-    for i in range(CELLS):
-        h = height(code, row, xs[i], ys[i])
-        if h < top[i]:
-            if top[i] <= cut_top(code, row, xs[i], ys[i]) + SAME:
-                top[i] = h
-                own[i] = m
-            else:
-                buried[i] = True
-
-
-@jit
 def highest(top):
     """Highest of a patch."""
     z = -INF
@@ -131,8 +58,10 @@ def highest(top):
 
 
 @once
-def cut_segment(code, rows, ids, i, j, lows, xs, ys, top, own, rho2, buried, in_order):
+def cut_segment(moves, ids, i, j, lows, cells, rho2, buried, in_order):
     """Cut the moves ids[i:j] into a patch; returns the number of column tests."""
+    code, rows, _ = moves
+    xs, ys, top, own, _, _, _ = cells
     zmax = highest(top)
     x = 0.5 * (xs[0] + xs[CELLS - 1])
     y = 0.5 * (ys[0] + ys[CELLS - 1])
@@ -168,8 +97,10 @@ def quantum(z, floor, scale):
 
 
 @jit
-def note_skim(found, sizes, count, first, p, into, z, depth, ix, iy, m):
+def note_skim(skims, count, first, p, into, z, depth, place, m):
     """Add one column to the skims of this tile; returns the new count, -1 when out of room."""
+    found, sizes = skims
+    ix, iy = place
     at = -1
     for k in range(first, count):
         if found[k, 0] == p and found[k, 1] == into and abs(sizes[k, 0] - z) <= SAME:

@@ -1,0 +1,131 @@
+"""Lower the 64 cells of a patch to what one move leaves: the innermost loops.
+
+Each loop has no branch and no call left in it, so that it runs in packed arithmetic; each does
+the same operations in the same order as `place.height`, so that the bits are the same.
+"""
+
+import math
+
+from .place import (
+    ARC,
+    LEVEL,
+    RAMP,
+    arc_rho2,
+    cut_top,
+    height,
+    line_local,
+    line_rho2,
+    ramp_height,
+)
+from .profile import BALL, BULL, FLAT, jit, once
+from .ramp import _clamp, _half_chord
+
+PATCH = 8
+CELLS = PATCH * PATCH
+SAME = 1e-6
+"""Heights nearer than this are one level, mm."""
+
+
+@jit
+def cut_cells(code, row, m, xs, ys, top, own, rho2):
+    """Lower the cells of a patch to what move m leaves; rho2 is scratch."""
+    kind = code >> 2
+    shape = code & 3
+    if kind == ARC:
+        for i in range(CELLS):
+            rho2[i] = arc_rho2(row, xs[i], ys[i])
+        cut_level(shape, row, m, top, own, rho2)
+    elif kind <= LEVEL:
+        for i in range(CELLS):
+            rho2[i] = line_rho2(row, xs[i], ys[i])
+        cut_level(shape, row, m, top, own, rho2)
+    elif kind == RAMP and shape == FLAT:
+        cut_ramp_flat(row, m, xs, ys, top, own)
+    elif kind == RAMP and shape == BALL:
+        cut_ramp_ball(row, m, xs, ys, top, own)
+    else:
+        for i in range(CELLS):
+            h = height(code, row, xs[i], ys[i])
+            if h < top[i]:
+                top[i] = h
+                own[i] = m
+
+
+@jit
+def cut_level(shape, row, m, top, own, rho2):
+    """Lower cells at squared distances rho2 from the path of a level move."""
+    z = row[2]
+    R = row[9]
+    R2 = row[13]
+    d = row[10]
+    rc = row[11]
+    if shape == FLAT:
+        for i in range(CELLS):
+            c = (rho2[i] <= R2) & (z < top[i])
+            top[i] = z if c else top[i]
+            own[i] = m if c else own[i]
+    elif shape == BALL:
+        for i in range(CELLS):
+            left = R2 - rho2[i]
+            h = z + (R - math.sqrt(left if left > 0.0 else 0.0))
+            c = (rho2[i] <= R2) & (h < top[i])
+            top[i] = h if c else top[i]
+            own[i] = m if c else own[i]
+    elif shape == BULL:
+        for i in range(CELLS):
+            v = math.sqrt(rho2[i]) - d
+            v = v if v > 0.0 else 0.0
+            left = (rc - v) * (rc + v)
+            h = z + (rc - math.sqrt(left if left > 0.0 else 0.0))
+            c = (rho2[i] <= R2) & (h < top[i])
+            top[i] = h if c else top[i]
+            own[i] = m if c else own[i]
+    else:
+        k = row[12]
+        for i in range(CELLS):
+            v = math.sqrt(rho2[i]) - d
+            v = v if v > 0.0 else 0.0
+            h = z + k * v
+            c = (rho2[i] <= R2) & (h < top[i])
+            top[i] = h if c else top[i]
+            own[i] = m if c else own[i]
+
+
+@once
+def cut_ramp_flat(row, m, xs, ys, top, own):
+    """Lower cells to what a flat tool leaves on a sloped line."""
+    for i in range(CELLS):
+        a, b = line_local(row, xs[i], ys[i])
+        b = abs(b)
+        t = _clamp(a - _half_chord(row[9], b), row[5])
+        h = row[2] + row[6] * (t / row[5])
+        c = (line_rho2(row, xs[i], ys[i]) <= row[13]) & (h < top[i])
+        top[i] = h if c else top[i]
+        own[i] = m if c else own[i]
+
+
+@once
+def cut_ramp_ball(row, m, xs, ys, top, own):
+    """Lower cells to what a ball leaves on a sloped line."""
+    sine = row[6] / math.sqrt(row[5] * row[5] + row[6] * row[6])
+    for i in range(CELLS):
+        a, b = line_local(row, xs[i], ys[i])
+        b = abs(b)
+        t = _clamp(a - _half_chord(row[9], b) * sine, row[5])
+        h = ramp_height(BALL, row, a, b, t)
+        c = (line_rho2(row, xs[i], ys[i]) <= row[13]) & (h < top[i])
+        top[i] = h if c else top[i]
+        own[i] = m if c else own[i]
+
+
+@once
+def cut_cells_in_order(code, row, m, xs, ys, top, own, buried):
+    """As `cut_cells`, but metal above the end of the cutting part stays, and is marked."""
+    for i in range(CELLS):
+        h = height(code, row, xs[i], ys[i])
+        if h < top[i]:
+            if top[i] <= cut_top(code, row, xs[i], ys[i]) + SAME:
+                top[i] = h
+                own[i] = m
+            else:
+                buried[i] = True
