@@ -35,6 +35,12 @@ def cut_cells(code, row, m, xs, ys, top, own, rho2):
         for i in range(CELLS):
             rho2[i] = arc_rho2(row, xs[i], ys[i])
         cut_level(shape, row, m, top, own, rho2)
+    elif kind <= LEVEL and shape == FLAT:
+        cut_line_flat(row, m, xs, ys, top, own)
+    elif kind <= LEVEL and shape == BALL:
+        cut_line_ball(row, m, xs, ys, top, own)
+    elif kind <= LEVEL and shape == BULL:
+        cut_line_bull(row, m, xs, ys, top, own)
     elif kind <= LEVEL:
         for i in range(CELLS):
             rho2[i] = line_rho2(row, xs[i], ys[i])
@@ -89,6 +95,50 @@ def cut_level(shape, row, m, top, own, rho2):
             c = (rho2[i] <= R2) & (h < top[i])
             top[i] = h if c else top[i]
             own[i] = m if c else own[i]
+
+
+@once
+def cut_line_flat(row, m, xs, ys, top, own):
+    """Lower cells to what a flat tool leaves on a level line: one loop, half again as fast."""
+    z = row[2]
+    R2 = row[13]
+    for i in range(CELLS):
+        c = (line_rho2(row, xs[i], ys[i]) <= R2) & (z < top[i])
+        top[i] = z if c else top[i]
+        own[i] = m if c else own[i]
+
+
+@once
+def cut_line_ball(row, m, xs, ys, top, own):
+    """Lower cells to what a ball leaves on a level line."""
+    z = row[2]
+    R = row[9]
+    R2 = row[13]
+    for i in range(CELLS):
+        r2 = line_rho2(row, xs[i], ys[i])
+        left = R2 - r2
+        h = z + (R - math.sqrt(left if left > 0.0 else 0.0))
+        c = (r2 <= R2) & (h < top[i])
+        top[i] = h if c else top[i]
+        own[i] = m if c else own[i]
+
+
+@once
+def cut_line_bull(row, m, xs, ys, top, own):
+    """Lower cells to what a corner radius leaves on a level line."""
+    z = row[2]
+    R2 = row[13]
+    d = row[10]
+    rc = row[11]
+    for i in range(CELLS):
+        r2 = line_rho2(row, xs[i], ys[i])
+        v = math.sqrt(r2) - d
+        v = v if v > 0.0 else 0.0
+        left = (rc - v) * (rc + v)
+        h = z + (rc - math.sqrt(left if left > 0.0 else 0.0))
+        c = (r2 <= R2) & (h < top[i])
+        top[i] = h if c else top[i]
+        own[i] = m if c else own[i]
 
 
 @once
