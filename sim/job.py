@@ -281,13 +281,12 @@ class Job:
 
     def _skim_row(self, skim: Skim, prober: Prober) -> SkimRow:
         """Measure a skim where its tool stood lowest near the deepest column, and there."""
-        from .kernels.place import place
-        from .kernels.row import load as load_row
+        from .kernels.cutting import tip_over
 
         grid, packed = self.grid, self.packed
         x = grid.x_low + (skim.ix + 0.5) * grid.pitch_x
         y = grid.y_low + (skim.iy + 0.5) * grid.pitch_y
-        px, py, _ = place(packed.code[skim.move], load_row(packed.rows, skim.move), x, y)
+        px, py, _ = tip_over(packed.code, packed.rows, skim.move, x, y)
         xs, ys = np.array([x, px]), np.array([y, py])
         first, end = np.searchsorted(packed.passes, [skim.by_pass, skim.by_pass + 1])
         before, owner = prober.columns(xs, ys, int(first))

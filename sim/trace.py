@@ -224,17 +224,13 @@ class _Walk:
 
     def samples(self) -> NDArray[np.float64]:
         """Return distances at which each smooth piece of the line is asked."""
-        from .kernels.breaks import breaks_of
-        from .kernels.row import load
+        from .kernels.breaks import breaks_along
 
-        p, out = self.packed, np.empty(32)
-        found = [np.linspace(0.0, self.length, PIECES + 1)]
-        for m in np.unique(self._ids):
-            kind = int(p.code[m]) >> 2
-            n = breaks_of(kind, load(p.rows, m), *self.start, *self.unit, out)
-            found.append(out[:n].copy())
-        found.append(self._stock_edges())
-        places = np.unique(np.concatenate(found))
+        p, ids = self.packed, np.unique(self._ids)
+        out = np.empty(32 * len(ids))
+        count = breaks_along(p.code, p.rows, ids, *self.start, *self.unit, out)
+        ends = np.linspace(0.0, self.length, PIECES + 1)
+        places = np.unique(np.concatenate([ends, out[:count], self._stock_edges()]))
         places = places[(places >= 0) & (places <= self.length)]
         gaps = np.diff(places)
         inside = places[:-1, None] + gaps[:, None] * np.array(INSIDE)

@@ -7,14 +7,15 @@ import math
 import numpy as np
 import oracle
 import pytest
+from from_python import from_python
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from oracle import BALL, BULL, CONE, FLAT, NAMES
-from proud.kernels.helix import helix_psi
-from proud.kernels.profile import g
+from proud.kernels import helix, profile
 from test_kernel_ramp import BALL5, CONE5, EXACT, FLAT5, RIM, TOOLS, tools
 
 TURN = 2 * math.pi
+g, helix_psi = from_python(profile.g), from_python(helix.helix_psi)
 
 
 def rho_at(psi, D, A):
@@ -169,6 +170,4 @@ def test_no_place_of_the_tip_is_lower(tool, off, A, s0, span, p, shares):
 
 
 def test_shapes_are_those_of_the_kernels():
-    from proud.kernels import profile
-
     assert (profile.FLAT, profile.BULL, profile.BALL, profile.CONE) == (FLAT, BULL, BALL, CONE)

@@ -7,12 +7,13 @@ import math
 import numpy as np
 import oracle
 import pytest
+from from_python import from_python
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from oracle import BALL, BULL, CONE, FLAT, NAMES
-from proud.kernels import ramp
-from proud.kernels.profile import g
-from proud.kernels.ramp import ramp_t
+from proud.kernels import profile, ramp
+
+g, ramp_t = from_python(profile.g), from_python(ramp.ramp_t)
 
 EXACT = 1e-9
 """mm: what every kernel is held to away from the rim; 1e-6 is promised."""

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from from_python import plain_loops
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from proud.grid import Grid, Tile
@@ -110,19 +111,22 @@ def test_compiled_and_plain_loops_agree(seed, azimuth):
     z = rng.normal(0, 0.02, (9, 11))
     z[rng.random(z.shape) < 0.1] = np.nan
     args = (z, 0.1, 0.07, math.cos(azimuth), math.sin(azimuth), 0.006, 0.011, 7)
-    outs = [np.full(z.shape, 9.0), np.full(z.shape, 9.0)]
-    shade.cast_shadow(*args, outs[0])
-    shade.cast_shadow.py_func(*args, outs[1])
-    assert np.array_equal(*outs)
     derivative, smooth = shade.gaussian_weights(SIGMA_COLUMNS)
-    slopes = [np.full((*z.shape, 2), 9.0), np.full((*z.shape, 2), 9.0)]
-    shade.picture_slope(z, derivative, smooth, 0.1, 0.07, 0.01, slopes[0])
-    shade.picture_slope.py_func(z, derivative, smooth, 0.1, 0.07, 0.01, slopes[1])
-    assert np.allclose(*slopes, rtol=0, atol=1e-14)
-    picks = [np.full((3, 4), -9), np.full((3, 4), -9)]
-    shade.thin(z, 3, picks[0])
-    shade.thin.py_func(z, 3, picks[1])
-    assert np.array_equal(*picks)
+
+    def answers():
+        shadow, slope = np.full(z.shape, 9.0), np.full((*z.shape, 2), 9.0)
+        picks = np.full((3, 4), -9)
+        shade.cast_shadow(*args, shadow)
+        shade.picture_slope(z, derivative, smooth, 0.1, 0.07, 0.01, slope)
+        shade.thin(z, 3, picks)
+        return shadow, slope, picks
+
+    compiled = answers()
+    with plain_loops(shade):
+        plain = answers()
+    assert np.array_equal(compiled[0], plain[0])
+    assert np.allclose(compiled[1], plain[1], rtol=0, atol=1e-14)
+    assert np.array_equal(compiled[2], plain[2])
 
 
 def thinned(z, k=5):

@@ -3,7 +3,7 @@
 import math
 
 from .place import arc_rho2, line_rho2
-from .profile import jit
+from .profile import entry, jit
 from .row import load
 
 ARC = 3
@@ -37,7 +37,7 @@ def reaches(row, kind, x, y, r):
     return rho2 <= reach * reach
 
 
-@jit
+@entry
 def count_or_fill(code, rows, members, box, first_row, last_row, counts, ids, fill):
     """Count the moves of each tile, or write their indices at counts[tile] (then advanced).
 

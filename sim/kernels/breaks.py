@@ -2,7 +2,8 @@
 
 import math
 
-from .profile import jit
+from .profile import entry, jit
+from .row import load
 
 
 @jit
@@ -59,4 +60,13 @@ def breaks_of(kind, row, ox, oy, ux, uy, out):
     if kind == 1 or kind == 2:
         n = line_cut(ox, oy, ux, uy, row[0], row[1], -row[4], row[3], out, n)
         n = line_cut(ox, oy, ux, uy, row[14], row[15], -row[4], row[3], out, n)
+    return n
+
+
+@entry
+def breaks_along(code, rows, ids, ox, oy, ux, uy, out):
+    """Write the places of all moves of ids to out (room for 32 each); returns how many."""
+    n = 0
+    for m in ids:
+        n += breaks_of(code[m] >> 2, load(rows, m), ox, oy, ux, uy, out[n:])
     return n

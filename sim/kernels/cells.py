@@ -27,7 +27,7 @@ SAME = 1e-6
 
 
 @jit
-def cut_cells(code, row, m, xs, ys, top, own, rho2):
+def cut_cells(code, row, m, xs, ys, top, own, rho2, buried):
     """Lower the cells of a patch to what move m leaves; rho2 is scratch."""
     kind = code >> 2
     shape = code & 3
@@ -50,11 +50,7 @@ def cut_cells(code, row, m, xs, ys, top, own, rho2):
     elif kind == RAMP and shape == BALL:
         cut_ramp_ball(row, m, xs, ys, top, own)
     else:
-        for i in range(CELLS):
-            h = height(code, row, xs[i], ys[i])
-            if h < top[i]:
-                top[i] = h
-                own[i] = m
+        cut_any(code, row, m, xs, ys, top, own, buried, False)
 
 
 @jit
@@ -168,14 +164,17 @@ def cut_ramp_ball(row, m, xs, ys, top, own):
         own[i] = m if c else own[i]
 
 
-@once
-def cut_cells_in_order(code, row, m, xs, ys, top, own, buried):
-    """As `cut_cells`, but metal above the end of the cutting part stays, and is marked."""
+@jit
+def cut_any(code, row, m, xs, ys, top, own, buried, in_order):
+    """Lower cells to what any move leaves, one by one.
+
+    In order, metal that stands above the end of the cutting part stays, and is marked.
+    """
     for i in range(CELLS):
         h = height(code, row, xs[i], ys[i])
         if h < top[i]:
-            if top[i] <= cut_top(code, row, xs[i], ys[i]) + SAME:
+            if in_order and top[i] > cut_top(code, row, xs[i], ys[i]) + SAME:
+                buried[i] = True
+            else:
                 top[i] = h
                 own[i] = m
-            else:
-                buried[i] = True

@@ -18,8 +18,8 @@ import math
 import numpy as np
 
 from .cells import CELLS, PATCH, SAME
-from .place import bounds, cut_top, height, surface
-from .profile import INF, STEEP, jit, once
+from .place import bounds, cut_top, height, place, surface
+from .profile import INF, STEEP, entry, jit, once
 from .row import load
 from .tile import SLACK, cut_segment, keep, note_skim, quantum, skim_depth
 
@@ -74,9 +74,9 @@ def account(moves, p, i0, j0, cells, measure, removed, skims, count, first):
             units -= quantum(after, measure[0], measure[1])
             depth = skim_depth(code, rows, xs[n], ys[n], before, own0[n], after, own[n], measure[2])
             if depth > SAME and passes[own0[n]] != p:
-                place = (i0 + n % PATCH, j0 + n // PATCH)
+                at = (i0 + n % PATCH, j0 + n // PATCH)
                 into = passes[own0[n]]
-                count = note_skim(skims, count, first, p, into, before, depth, place, own[n])
+                count = note_skim(skims, count, first, p, into, before, depth, at, own[n])
                 if count < 0:
                     break
     removed[p, 0] += units & 0xFFFFFFFF
@@ -152,7 +152,7 @@ def narrow(moves, window, stock, ids, n, out, lows, i0, j0, size, mode):
     return keep(moves, ids, n, out, lows, x, y, r, zmax, by_pass)
 
 
-@jit
+@entry
 def cut_tiles(tiles, tiles_x, first_row, lists, moves, window, stock, by_pass, measure, out, skims):
     """Cut some tiles of a strip.
 
@@ -229,7 +229,7 @@ def cut_tile(
     return tests, count
 
 
-@jit
+@entry
 def surface_of(code, rows, grid, j_first, top, own, slope, flat):
     """Slope and flatness of cut columns, rows j_first onwards; raw ones are left alone."""
     for j in range(top.shape[0]):
@@ -244,7 +244,7 @@ def surface_of(code, rows, grid, j_first, top, own, slope, flat):
                 flat[j, i] = level
 
 
-@jit
+@entry
 def cut_points(code, rows, ids, starts, stops, xs, ys, limit, top, own):
     """Cut single columns in program order: those of point n among ids[starts[n]:stops[n]].
 
@@ -263,7 +263,7 @@ def cut_points(code, rows, ids, starts, stops, xs, ys, limit, top, own):
                     own[n] = m
 
 
-@jit
+@entry
 def shows_near(code, rows, ids, x, y, r, zmax, out):
     """Moves of ids that can show within r of a point, any order of passes; returns how many."""
     least = zmax
@@ -279,7 +279,7 @@ def shows_near(code, rows, ids, x, y, r, zmax, out):
     return n
 
 
-@jit
+@entry
 def flat_points(code, rows, xs, ys, own, flat):
     """Mark the points that lie under the flat bottom of a tool at its lowest."""
     for n in range(len(xs)):
@@ -289,7 +289,7 @@ def flat_points(code, rows, xs, ys, own, flat):
             flat[n] = level
 
 
-@jit
+@entry
 def reaching(code, rows, ids, x, y, r, zmax, out):
     """Moves of ids that come within reach of a disc and not above zmax; returns how many."""
     n = 0
@@ -299,3 +299,9 @@ def reaching(code, rows, ids, x, y, r, zmax, out):
             out[n] = ids[k]
             n += 1
     return n
+
+
+@entry
+def tip_over(code, rows, m, x, y):
+    """Tip (x, y, z) of move m when it leaves a column."""
+    return place(code[m], load(rows, m), x, y)

@@ -4,14 +4,14 @@ import math
 
 import numpy as np
 
-from .profile import jit
+from .profile import entry, jit
 
 REACH = 3
 SPREAD2 = 2.0 * 1.5 * 1.5
 """Twice the squared width, in cells, of the window in which a border's direction is taken."""
 
 
-@jit
+@entry
 def spread(territory, passes, queue, n):
     """Give ground without a level to the nearest level of its own pass, walking cell to cell.
 
@@ -57,7 +57,7 @@ def share_across(territory, a, b, j, i, upward):
     return abs(gy if upward else gx) / size
 
 
-@jit
+@entry
 def borders(territory, edges, shares):
     """List cell edges between two levels: (low level, high level, j, i, upward); returns how many.
 

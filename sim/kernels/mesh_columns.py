@@ -7,7 +7,7 @@ make it. Facets that stand upright are left out: whatever bounds them bounds the
 
 import math
 
-from .profile import jit
+from .profile import entry, jit
 
 ROUNDING = 3.3306690738754716e-16
 """(3 + 16 u) u with u = 2^-53: most that rounding shifts an orientation, as a share of the sum
@@ -73,7 +73,7 @@ def _extent(vertices, facets, t, axis):
     return min(a, b, c), max(a, b, c)
 
 
-@jit
+@entry
 def raster(vertices, facets, xs, ys, top, bottom, owner):
     """Lift `top` and lower `bottom` to the mesh on a grid of columns.
 
@@ -107,7 +107,7 @@ def _cell(value, low, per_cell, count):
     return i if i < count else count - 1
 
 
-@jit
+@entry
 def bin_facets(vertices, facets, window, starts, ids, fill):
     """Count the facets over each cell of a window into `starts`, or list them in `ids`.
 
@@ -127,7 +127,7 @@ def bin_facets(vertices, facets, window, starts, ids, fill):
                 starts[j, i] += 1
 
 
-@jit
+@entry
 def at_points(vertices, facets, window, stops, ids, x, y, top, bottom, owner):
     """Lift `top` and lower `bottom` to the mesh on single columns, shape (n,); as `raster`.
 

@@ -16,9 +16,14 @@ INF = math.inf
 STEEP = 1e6
 """Slopes are cut off here: at a rim they have no limit."""
 
-jit = numba.njit(cache=True, error_model="numpy", nogil=True)
+OPTIONS = {"error_model": "numpy", "nogil": True}
+entry = numba.njit(cache=True, **OPTIONS)
+"""For a kernel that Python calls: compiled once for this machine, then kept on disk."""
+jit = numba.njit(no_cpython_wrapper=True, no_cfunc_wrapper=True, **OPTIONS)
+"""For a function that only kernels call; without the wrappers that Python would need, all kernels
+compile in two thirds of the time."""
 
-once = numba.njit(error_model="numpy", nogil=True, inline="always")
+once = numba.njit(inline="always", **OPTIONS)
 """For a function with one call site: joined to its caller before compilation, which saves
 compiling and optimising the same code again at every level of calls."""
 

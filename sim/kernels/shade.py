@@ -7,7 +7,8 @@ along y, columns along x, as in a tile.
 import math
 
 import numpy as np
-from numba import njit
+
+from .profile import entry, jit
 
 SKEW = 1.5
 """How lopsided a block of columns must be before its extreme column stands for it.
@@ -16,8 +17,6 @@ On a plane the highest and the lowest column lie equally far from the mean, so t
 stands for the block; on a cusp or a groove one side is several times farther, and the surface falls
 back on both sides of it.
 """
-
-jit = njit(cache=True, nogil=True, error_model="numpy")
 
 
 @jit
@@ -77,7 +76,7 @@ def pick_column(top, j0, j1, i0, i1):
     return jm * nx + im
 
 
-@jit
+@entry
 def thin(top, k, out):
     """Fill `out` (int64) with the flat index of the column that stands for each k x k block."""
     ny, nx = top.shape
@@ -87,7 +86,7 @@ def thin(top, k, out):
     return out
 
 
-@jit
+@entry
 def picture_slope(z, weight_d, weight_s, pitch_x, pitch_y, clip, out):
     """Slope of the heights by a Gaussian derivative at the pitch of the columns.
 
@@ -118,7 +117,7 @@ def picture_slope(z, weight_d, weight_s, pitch_x, pitch_y, clip, out):
     return out
 
 
-@jit
+@entry
 def cast_shadow(z, pitch_x, pitch_y, ux, uy, tan_low, tan_high, reach, out):
     """Shadow of a low lamp, 0 lit to 1 dark, by walking from each column towards the lamp.
 
@@ -175,7 +174,7 @@ def between(z, across, along, along_x):
     return z[along, low] * (1.0 - share) + z[along, low + 1] * share
 
 
-@jit
+@entry
 def cell_corners(top, slope, pitch_x, pitch_y, out):
     """Heights at the four corners of each cell, shape (ny, nx, 4), counter-clockwise from low x, y.
 
@@ -209,7 +208,7 @@ def edge_heights(corners, j, i, side, base):
     return corners[j, i, side], corners[j, i, (side + 1) % 4]
 
 
-@jit
+@entry
 def walls(corners, base, side_out, cell_out, heights_out):
     """Upright quads where a cell and its neighbour do not meet; returns how many there are.
 
@@ -265,7 +264,7 @@ def fill_triangle(ax, ay, az, bx, by, bz, cx, cy, cz, ident, depth, ids):
                 ids[j, i] = ident
 
 
-@jit
+@entry
 def fill_quads(points, depth, ids):
     """Draw quads, shape (n, 4, 3): screen x, screen y, nearness; earlier ones win a tie."""
     for n in range(points.shape[0]):

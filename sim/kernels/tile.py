@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from .cells import CELLS, SAME, cut_cells, cut_cells_in_order
+from .cells import CELLS, SAME, cut_any, cut_cells
 from .place import bounds, place, surface
 from .profile import INF, jit, once
 from .row import load
@@ -73,7 +73,7 @@ def cut_segment(moves, ids, i, j, lows, cells, rho2, buried, in_order):
             row = load(rows, m)
             low, _ = bounds(code[m], row, x, y, r)
             if low <= zmax + SLACK:
-                cut_cells_in_order(code[m], row, m, xs, ys, top, own, buried)
+                cut_any(code[m], row, m, xs, ys, top, own, buried, True)
                 tests += CELLS
         return tests
     least = zmax
@@ -85,7 +85,7 @@ def cut_segment(moves, ids, i, j, lows, cells, rho2, buried, in_order):
     for k in range(i, j):
         if lows[k] <= least + SLACK:
             m = ids[k]
-            cut_cells(code[m], load(rows, m), m, xs, ys, top, own, rho2)
+            cut_cells(code[m], load(rows, m), m, xs, ys, top, own, rho2, buried)
             tests += CELLS
     return tests
 
