@@ -48,6 +48,8 @@ class Skim:
         Greatest depth on a column, mm.
     ix, iy, move : int
         That column, and the move that left it.
+    limit : float
+        Deepest tip under a floor that counts, mm.
     """
 
     by_pass: int
@@ -58,6 +60,7 @@ class Skim:
     ix: int
     iy: int
     move: int
+    limit: float = math.inf
 
 
 @dataclasses.dataclass(frozen=True)
@@ -136,7 +139,7 @@ def cut(
         removed={p: v * unit for p, v in enumerate(job.removed_units()) if by_pass and p},
         stock_volume=stock_units * unit,
         left_volume=left * unit,
-        skims=skims_of(job.found, job.sizes) if by_pass else (),
+        skims=skims_of(job.found, job.sizes, skim_limit) if by_pass else (),
         buried={p: int(n) for p, n in enumerate(job.deep) if n},
         tests=job.tests,
         left_out=job.left_out,
@@ -339,7 +342,9 @@ def _pass_numbers(owner: NDArray[np.int32], passes: NDArray[np.int32]) -> NDArra
     return table[owner]
 
 
-def skims_of(found: list[NDArray[np.int64]], sizes: list[NDArray[np.float64]]) -> tuple[Skim, ...]:
+def skims_of(
+    found: list[NDArray[np.int64]], sizes: list[NDArray[np.float64]], limit: float
+) -> tuple[Skim, ...]:
     """Merge the skims of all tiles: one for each pass, pass cut into and floor."""
     rows = [
         (int(f[0]), int(f[1]), float(s[0]), int(f[2]), float(s[1]), int(f[3]), int(f[4]), int(f[5]))
@@ -352,10 +357,10 @@ def skims_of(found: list[NDArray[np.int64]], sizes: list[NDArray[np.float64]]) -
         last = merged[-1] if merged else None
         if last and (by, into) == (last.by_pass, last.into_pass) and z - last.z <= 1e-6:
             best = (-last.depth, last.iy, last.ix) <= (-depth, iy, ix)
-            kept = last if best else Skim(by, into, last.z, 0, depth, ix, iy, move)
+            kept = last if best else Skim(by, into, last.z, 0, depth, ix, iy, move, limit)
             merged[-1] = dataclasses.replace(kept, columns=last.columns + columns)
         else:
-            merged.append(Skim(by, into, z, columns, depth, ix, iy, move))
+            merged.append(Skim(by, into, z, columns, depth, ix, iy, move, limit))
     return tuple(merged)
 
 

@@ -167,7 +167,7 @@ def _borders(
 def _lengths(
     grid: Grid, edges: NDArray[np.int64], shares: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return the part of each edge that counts, mm: exact for straight borders at any angle."""
+    """Return the part of each edge that counts, mm: its share along the border."""
     return np.where(edges[:, 4] == 1, grid.pitch_x, grid.pitch_y) * shares
 
 

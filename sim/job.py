@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .errors import BadInput
 from .grid import Grid, Tile
@@ -31,6 +32,8 @@ __all__ = ["SKIM_LIMIT", "Job", "load"]
 
 SKIM_LIMIT = 0.030 * 25.4
 """A later cut into a floor deeper than this is ordinary cutting, mm. Common practice, no source."""
+MOST_ENDS = 4096
+"""Ends of moves, the lowest first, that are tried for the deepest place of a skim."""
 DEFAULT_CELLS = 1000
 """Cells along the longer side of the stock where the job gives no pitch."""
 
@@ -280,30 +283,46 @@ class Job:
         return tuple(rows)
 
     def _skim_row(self, skim: Skim, prober: Prober) -> SkimRow:
-        """Measure a skim where its tool stood lowest near the deepest column, and there."""
-        from .kernels.cutting import tip_over
-
-        grid, packed = self.grid, self.packed
-        x = grid.x_low + (skim.ix + 0.5) * grid.pitch_x
-        y = grid.y_low + (skim.iy + 0.5) * grid.pitch_y
-        px, py, _ = tip_over(packed.code, packed.rows, skim.move, x, y)
-        xs, ys = np.array([x, px]), np.array([y, py])
-        first, end = np.searchsorted(packed.passes, [skim.by_pass, skim.by_pass + 1])
+        """Measure a skim where its tool stood lowest, which may be between columns."""
+        grid = self.grid
+        xs, ys = self._lowest_places(skim)
+        first, end = np.searchsorted(self.packed.passes, [skim.by_pass, skim.by_pass + 1])
         before, owner = prober.columns(xs, ys, int(first))
         after, left_by = prober.columns(xs, ys, int(end))
         floor = prober.flat(xs, ys, owner) & (prober.passes(owner) == skim.into_pass)
         floor &= (np.abs(before - skim.z) <= 1e-6) & (prober.passes(left_by) == skim.by_pass)
         depth = np.where(floor, before - after, -np.inf)
         depth[0] = max(depth[0], skim.depth)
-        k = int(np.argmax(depth))
+        k = int(np.argmax(depth > depth.max() - 1e-9))
+        move = skim.move if k == 0 else int(left_by[k])
         return SkimRow(
             by_pass=skim.by_pass,
             into_pass=skim.into_pass,
             depth=float(depth[k]),
             area=skim.columns * grid.cell_area,
             at=(float(xs[k]), float(ys[k]), skim.z - float(depth[k])),
-            line=int(self.program.moves.line[skim.move]),
+            line=int(self.program.moves.line[move]),
         )
+
+    def _lowest_places(self, skim: Skim) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return where a skim may be deepest: its deepest column, the tip over it, ends of moves.
+
+        Of the ends, those whose tip is lower than the deepest column and not so low that the cut
+        would be none of the skims.
+        """
+        from .kernels.cutting import tip_over
+
+        grid, packed = self.grid, self.packed
+        x = grid.x_low + (skim.ix + 0.5) * grid.pitch_x
+        y = grid.y_low + (skim.iy + 0.5) * grid.pitch_y
+        px, py, _ = tip_over(packed.code, packed.rows, skim.move, x, y)
+        mine = packed.members[packed.passes[packed.members] == skim.by_pass]
+        rows = packed.rows[mine]
+        lower = rows[:, 2] < skim.z - skim.depth - 1e-9
+        lower &= rows[:, 2] >= skim.z - skim.limit - 1e-6
+        ends = rows[lower]
+        order = np.argsort(ends[:, 2], kind="stable")[:MOST_ENDS]
+        return np.append([x, px], ends[order, 0]), np.append([y, py], ends[order, 1])
 
     def _buried_notes(self, done: Cut) -> tuple[str, ...]:
         names = {p.number: p for p in self.program.passes}

@@ -71,7 +71,12 @@ def _fill_paths(rows: NDArray[np.float64], moves: Moves) -> NDArray[np.int64]:
     from_above = np.isnan(moves.start[:, 2])
     start = np.where(np.isnan(moves.start), moves.end, moves.start)
     start[:, 2] = np.where(from_above, moves.end[:, 2], start[:, 2])
+    # A level line runs from its left end, so that the way back has the same bits: a pass repeated
+    # the other way round is a tie, which the earlier move keeps.
     falls = start[:, 2] > moves.end[:, 2]
+    level_line = (start[:, 2] == moves.end[:, 2]) & (moves.kind != MOVE_ARC)
+    dx, dy = (start - moves.end)[:, 0], (start - moves.end)[:, 1]
+    falls |= level_line & ((dx > 0) | ((dx == 0) & (dy > 0)))
     low = np.where(falls[:, None], moves.end, start)
     high = np.where(falls[:, None], start, moves.end)
     rows[:, 0:3] = low

@@ -116,6 +116,29 @@ class Prober:
         owner[gone] = NOTHING
         return top, owner
 
+    def earliest(
+        self,
+        x: NDArray[np.float64],
+        y: NDArray[np.float64],
+        ids: NDArray[np.int32],
+        starts: NDArray[np.int64],
+        stops: NDArray[np.int64],
+        top: NDArray[np.float64],
+        owner: NDArray[np.int32],
+        near: float,
+    ) -> NDArray[np.int32]:
+        """Return owners where a sheet within `near` (mm) of the surface counts as on it.
+
+        Of such sheets the earliest move's is taken, so that a pass repeated on the same path,
+        equal but for the last digit, does not show here and there.
+        """
+        from .kernels.cutting import earliest_within
+
+        p, found = self.packed, owner.copy()
+        raw, _ = self.stock.at(x, y)
+        earliest_within(p.code, p.rows, ids, starts, stops, x, y, raw, top, near, found)
+        return found
+
     def passes(self, owner: NDArray[np.int32]) -> NDArray[np.int32]:
         """Return the pass of each owner: 0 raw, -1 nothing."""
         table = np.append(self.packed.passes, [0, 0]).astype(np.int32)

@@ -25,6 +25,8 @@ __all__ = ["Trace", "TracePoints", "TraceStep", "trace"]
 JUMP = 1e-6
 """A change of height smaller than this across neighbouring numbers is no jump, mm: under a rim,
 where the slope has no limit, neighbouring places differ by up to about that."""
+NEAR = 1e-9
+"""Sheets nearer than this, and places nearer than this along the line, are one, mm."""
 INSIDE = (0.02, 0.25, 0.5, 0.75, 0.98)
 """Where each piece is asked, as shares of its length."""
 PIECES = 256
@@ -222,6 +224,17 @@ class _Walk:
             x, y, self._ids, self._offsets[piece], self._offsets[piece + 1]
         )
 
+    def labels(
+        self, s: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.int32]]:
+        """Return height, owner, and the owner where sheets nearer than `NEAR` are one."""
+        z, owner = self.ask(s)
+        piece = np.clip(np.searchsorted(self.cuts, s, side="right") - 1, 0, len(self.cuts) - 2)
+        x, y = self.xy(s)
+        starts, stops = self._offsets[piece], self._offsets[piece + 1]
+        label = self.prober.earliest(x, y, self._ids, starts, stops, z, owner, NEAR)
+        return z, owner, label
+
     def samples(self) -> NDArray[np.float64]:
         """Return distances at which each smooth piece of the line is asked."""
         from .kernels.breaks import breaks_along
@@ -232,6 +245,7 @@ class _Walk:
         ends = np.linspace(0.0, self.length, PIECES + 1)
         places = np.unique(np.concatenate([ends, out[:count], self._stock_edges()]))
         places = places[(places >= 0) & (places <= self.length)]
+        places = places[np.append(True, np.diff(places) > NEAR)]
         gaps = np.diff(places)
         inside = places[:-1, None] + gaps[:, None] * np.array(INSIDE)
         return np.unique(inside.ravel())
@@ -249,16 +263,18 @@ class _Walk:
     def steps(self) -> tuple[TraceStep, ...]:
         """Return every place where the pass changes or the surface jumps, in order."""
         s = self.samples()
-        z, owner = self.ask(s)
-        differs = np.flatnonzero(owner[1:] != owner[:-1])
-        a, b = self._close_in(s[differs], s[differs + 1], owner[differs], owner[differs + 1])
-        za, owner_a = self.ask(a)
-        zb, owner_b = self.ask(b)
-        pa, pb = self.prober.passes(owner_a), self.prober.passes(owner_b)
+        z, _, label = self.labels(s)
+        differs = np.flatnonzero(label[1:] != label[:-1])
+        a, b, la, lb = self._close_in(
+            s[differs], s[differs + 1], label[differs], label[differs + 1]
+        )
+        a, b, la, lb = _merged(a, b, la, lb)
+        za, zb = self.ask(a)[0], self.ask(b)[0]
+        pa, pb = self.prober.passes(la), self.prober.passes(lb)
         jump = zb - za
         jump[~(np.abs(jump) > JUMP)] = 0.0
         found = ((pa != pb) | (jump != 0)) & (pa >= 0) & (pb >= 0)
-        runs = self._flat_runs(s, z, owner)
+        runs = self._flat_runs(s, z, label)
         rows = []
         for k in np.flatnonzero(found):
             x, y = self.xy(a[k : k + 1])
@@ -282,20 +298,21 @@ class _Walk:
         b: NDArray[np.float64],
         owner_a: NDArray[np.int32],
         owner_b: NDArray[np.int32],
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int32], NDArray[np.int32]]:
         """Halve brackets of an owner's change down to neighbouring numbers, in order along s.
 
         Where a third owner shows in between, the bracket becomes two.
         """
-        done_a, done_b = [], []
+        done: list[tuple[NDArray[Any], ...]] = []
         while len(a):
             middle = 0.5 * (a + b)
             ready = (middle <= a) | (middle >= b)
-            done_a.append(a[ready])
-            done_b.append(b[ready])
+            done.append((a[ready], b[ready], owner_a[ready], owner_b[ready]))
             a, b, middle = a[~ready], b[~ready], middle[~ready]
             owner_a, owner_b = owner_a[~ready], owner_b[~ready]
-            _, owner = self.ask(middle)
+            _, exact, owner = self.labels(middle)
+            known = (exact == owner_a) | (exact == owner_b)
+            owner = np.where(known, exact, owner)
             right, left = owner == owner_a, owner == owner_b
             third = ~right & ~left
             a, b, owner_a, owner_b = (
@@ -304,9 +321,10 @@ class _Walk:
                 np.concatenate([np.where(right, owner, owner_a), owner[third]]),
                 np.concatenate([np.where(right, owner_b, owner), owner_b[third]]),
             )
-        low, high = np.concatenate([*done_a, a]), np.concatenate([*done_b, b])
+        done.append((a, b, owner_a, owner_b))
+        low, high, first, last = (np.concatenate(column) for column in zip(*done, strict=True))
         order = np.argsort(low, kind="stable")
-        return low[order], high[order]
+        return low[order], high[order], first[order], last[order]
 
     def _flat_runs(
         self, s: NDArray[np.float64], z: NDArray[np.float64], owner: NDArray[np.int32]
@@ -325,6 +343,22 @@ class _Walk:
             else:
                 runs.append((float(s[k]), float(s[k + 1]), p, height))
         return runs
+
+
+def _merged(
+    a: NDArray[np.float64],
+    b: NDArray[np.float64],
+    first: NDArray[np.int32],
+    last: NDArray[np.int32],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int32], NDArray[np.int32]]:
+    """Make one change of those that follow each other within `NEAR` along the line."""
+    if not len(a):
+        return a, b, first, last
+    begins = np.append(True, a[1:] - b[:-1] > NEAR)
+    ends = np.append(begins[1:], True)
+    a, b, first, last = a[begins], b[ends], first[begins], last[ends]
+    changes = first != last
+    return a[changes], b[changes], first[changes], last[changes]
 
 
 def _level_to_level(

@@ -26,7 +26,7 @@ CLEAR = 10.0
 """z of the rapids over the part, in the program's unit."""
 
 
-# --- writing ---------------------------------------------------------------------------------------
+# --- writing -------------------------------------------------------------------------------------
 
 
 def number(value: float) -> str:
@@ -124,7 +124,7 @@ def write_job(
     return proud.load(path)
 
 
-# --- the cast --------------------------------------------------------------------------------------
+# --- the cast ------------------------------------------------------------------------------------
 
 TOOLS = {
     "flat": tool(1, "flat", 6.0),
@@ -155,7 +155,7 @@ def _cast() -> dict[str, Nc]:
         "partly outside": nc().stroke((-60, 2, -2), (-15, 9, -2)),
         "tangent to the side": nc().stroke((23, -20, -2), (23, 20, -2)),
         "on the top": nc().stroke((-9, -4, 0), (8, 5, 0)),
-        "through": nc().stroke((-9, -4, -13), (8, 5, -13)),
+        "through": nc().stroke((-9, -4, -12.5), (8, 5, -12.5)),
         "arc ccw": nc().arc((7, 0, -2), (0, 7, -2), (0, 0), "ccw"),
         "arc cw over 180": nc().arc((7, 0, -2), (0, 7, -2), (0, 0), "cw"),
         "full circle": circle,
@@ -183,7 +183,7 @@ HELICES = {
 """Helices both ways round, down and up, full turns and parts of one, for flat, bull and ball."""
 
 
-# --- the slow answer -------------------------------------------------------------------------------
+# --- the slow answer -----------------------------------------------------------------------------
 
 
 @dataclasses.dataclass(frozen=True)
@@ -205,7 +205,7 @@ class Slow:
 
 
 def slow_sheets(job: proud.Job, x: Floats, y: Floats, samples: int = 600) -> Slow:
-    """Return the height of each swept move on columns, by search; over `oracle.FAR` out of reach."""
+    """Return the height of each swept move on columns, by search; over `oracle.FAR`: none."""
     moves, n = job.program.moves, len(x)
     sheets, near, radii = [], [], []
     for i in np.flatnonzero(moves.sweeps()):
@@ -241,13 +241,32 @@ def slow_sheets(job: proud.Job, x: Floats, y: Floats, samples: int = 600) -> Slo
     return Slow(np.reshape(sheets, shape), np.reshape(near, shape), np.array(radii))
 
 
+def on_a_rim(job: proud.Job, x: Floats, y: Floats, slack: float = 1e-9) -> NDArray[np.bool_]:
+    """Return the columns within `slack` mm of the edge of what some move reaches in plan."""
+    moves, found = job.program.moves, np.zeros(len(x), bool)
+    for i in np.flatnonzero(moves.sweeps()):
+        start, end = (moves.start[i, 0], moves.start[i, 1]), (moves.end[i, 0], moves.end[i, 1])
+        ends = np.minimum(*(np.hypot(x - p[0], y - p[1]) for p in (start, end)))
+        if moves.kind[i] == ARC:
+            ax, ay = moves.center[i]
+            low = math.atan2(start[1] - ay, start[0] - ax) + min(0.0, moves.turn[i])
+            along = (np.arctan2(y - ay, x - ax) - low) % (2 * math.pi) <= abs(moves.turn[i])
+            ring = np.abs(np.hypot(x - ax, y - ay) - math.hypot(start[0] - ax, start[1] - ay))
+            distance = np.where(along, np.minimum(ring, ends), ends)
+        else:
+            length = math.hypot(end[0] - start[0], end[1] - start[1]) or 1.0
+            ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
+            along = (x - start[0]) * ux + (y - start[1]) * uy
+            side = np.abs((x - start[0]) * uy - (y - start[1]) * ux)
+            distance = np.where((along >= 0) & (along <= length), side, ends)
+        radius = job.tools[int(moves.tool[i])].diameter / 2
+        found |= np.abs(distance - radius) < slack
+    return found
+
+
 def owner_move(job: proud.Job, owner: NDArray[np.int32]) -> NDArray[np.int64]:
     """Return each column's row in `Slow.sheets`, -1 where no move owns it."""
     swept = np.flatnonzero(job.program.moves.sweeps())
     found = np.searchsorted(swept, np.maximum(owner, 0))
     free = (owner == RAW) | (owner == NOTHING)
     return np.where(free, -1, found)
-
-
-def close_to(value: float, expected: float, within: float) -> bool:
-    return abs(value - expected) <= within

@@ -305,3 +305,21 @@ def reaching(code, rows, ids, x, y, r, zmax, out):
 def tip_over(code, rows, m, x, y):
     """Tip (x, y, z) of move m when it leaves a column."""
     return place(code[m], load(rows, m), x, y)
+
+
+@entry
+def earliest_within(code, rows, ids, starts, stops, xs, ys, raw, top, near, own):
+    """Replace each owner by the earliest move (-1: raw) whose height there is within `near`."""
+    for n in range(len(xs)):
+        if own[n] < 0:
+            continue
+        if abs(raw[n] - top[n]) <= near:
+            own[n] = -1
+            continue
+        for k in range(starts[n], stops[n]):
+            m = ids[k]
+            if m >= own[n]:
+                break
+            if abs(height(code[m], load(rows, m), xs[n], ys[n]) - top[n]) <= near:
+                own[n] = m
+                break

@@ -57,24 +57,25 @@ def line_rho2(row, x, y):
 
 
 @jit
+def beside_arc(row, vx, vy):
+    """Whether a column, seen from the axis, lies in the angle that an arc turns through."""
+    c0 = row[8] * ((row[0] - row[3]) * vy - (row[1] - row[4]) * vx)
+    c1 = row[8] * (vx * (row[15] - row[4]) - vy * (row[14] - row[3]))
+    both = (c0 >= 0.0) & (c1 >= 0.0)
+    either = (c0 >= 0.0) | (c1 >= 0.0)
+    return both if row[7] <= math.pi else either
+
+
+@jit
 def arc_rho2(row, x, y):
     """Squared distance in plan to the nearest point of an arc."""
     vx = x - row[3]
     vy = y - row[4]
-    sx = row[0] - row[3]
-    sy = row[1] - row[4]
-    ex = row[14] - row[3]
-    ey = row[15] - row[4]
-    c0 = row[8] * (sx * vy - sy * vx)
-    c1 = row[8] * (vx * ey - vy * ex)
-    both = (c0 >= 0.0) & (c1 >= 0.0)
-    either = (c0 >= 0.0) | (c1 >= 0.0)
-    inside = both if row[7] <= math.pi else either
     off = math.sqrt(vx * vx + vy * vy) - row[5]
-    d0 = (vx - sx) * (vx - sx) + (vy - sy) * (vy - sy)
-    d1 = (vx - ex) * (vx - ex) + (vy - ey) * (vy - ey)
+    d0 = (x - row[0]) * (x - row[0]) + (y - row[1]) * (y - row[1])
+    d1 = (x - row[14]) * (x - row[14]) + (y - row[15]) * (y - row[15])
     near_end = d0 if d0 < d1 else d1
-    return off * off if inside else near_end
+    return off * off if beside_arc(row, vx, vy) else near_end
 
 
 @jit
@@ -156,15 +157,11 @@ def arc_point(row, x, y):
     """Nearest point of an arc in plan."""
     vx = x - row[3]
     vy = y - row[4]
-    D = math.hypot(vx, vy)
-    if D > 0.0:
-        px = row[3] + vx * (row[5] / D)
-        py = row[4] + vy * (row[5] / D)
-        on_arc = (px - x) * (px - x) + (py - y) * (py - y)
-        if on_arc <= arc_rho2(row, x, y) * (1.0 + 1e-12) + 1e-24:
-            return px, py
-    d0 = (x - row[0]) ** 2 + (y - row[1]) ** 2
-    d1 = (x - row[14]) ** 2 + (y - row[15]) ** 2
+    D = math.sqrt(vx * vx + vy * vy)
+    if D > 0.0 and beside_arc(row, vx, vy):
+        return row[3] + vx * (row[5] / D), row[4] + vy * (row[5] / D)
+    d0 = (x - row[0]) * (x - row[0]) + (y - row[1]) * (y - row[1])
+    d1 = (x - row[14]) * (x - row[14]) + (y - row[15]) * (y - row[15])
     if d0 <= d1:
         return row[0], row[1]
     return row[14], row[15]
