@@ -6,10 +6,13 @@
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 
 import click
+
+from .words import CAUTION
 
 __all__ = ["main"]
 
@@ -19,12 +22,6 @@ COMMANDS = {
     "picture": "A picture of what is left, with numbers on the steps.",
     "schema": "The JSON Schema of job.toml or of a pass list, for an editor.",
 }
-
-CAUTION = (
-    "Simulated, not measured, and no proof of a safe program. Prove every program out on the "
-    "machine with single block and reduced rapids, guards closed, eyes protected. The machine's "
-    "manual, local rules and qualified people decide."
-)
 
 
 class Commands(click.Group):
@@ -80,8 +77,10 @@ def group() -> None:
 
 def main() -> None:
     """Run the command line and exit."""
-    from proud.errors import ProudError
+    from proud.errors import BadInput
 
+    if isinstance(sys.stdout, io.TextIOWrapper):  # a mark that the screen lacks stops no run
+        sys.stdout.reconfigure(errors="replace")
     try:
         code = group.main(prog_name="proud", standalone_mode=False)
         sys.exit(code if isinstance(code, int) else 0)
@@ -90,15 +89,15 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         sys.exit(2)
-    except ProudError as error:
+    except BadInput as error:
         click.echo(f"error: {error}", err=True)
         sys.exit(error.exit_code)
     except (KeyboardInterrupt, click.Abort):
-        click.echo("stopped; nothing was written", err=True)
+        click.echo("stopped; no file was left half written", err=True)
         sys.exit(130)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+    except MemoryError:
+        click.echo("error: the memory is full; choose a larger [grid] pitch", err=True)
+        sys.exit(2)
     except Exception as error:
         if os.environ.get("PROUD_DEBUG"):
             raise

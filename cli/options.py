@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 from proud.errors import BadInput
 from proud.units import Unit, length_mm
 
-__all__ = ["common", "length", "place", "surface_options"]
+if TYPE_CHECKING:
+    from proud.job import Job
+
+__all__ = ["common", "depth", "inputs", "length", "place", "positive", "surface_options"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -49,12 +53,41 @@ def surface_options(function: F) -> F:
     return function
 
 
+def inputs(job: Job) -> Iterator[Path]:
+    """Yield the files that a job was made of, the file of shared tools left out."""
+    spec = job.spec
+    yield spec.path
+    for path in (spec.stock.model, spec.part.model if spec.part else None):
+        if path is not None:
+            yield path
+    for setup in spec.setups:
+        for path in (setup.program, setup.passes):
+            if path is not None:
+                yield path
+
+
 def length(text: str, unit: Unit, option: str) -> float:
     """Return a length given on the command line, mm: a number in the job's unit, or with one."""
     try:
         return length_mm(_number(text), unit)
     except BadInput as error:
         raise BadInput(f"{option}: {error}") from None
+
+
+def depth(text: str, unit: Unit, option: str) -> float:
+    """Return a length of 0 or more, mm."""
+    found = length(text, unit, option)
+    if found < 0:
+        raise BadInput(f"{option} {text!r}: is below 0; a depth is counted downwards, as 0 or more")
+    return found
+
+
+def positive(text: str, unit: Unit, option: str) -> float:
+    """Return a length over 0, mm."""
+    found = length(text, unit, option)
+    if found <= 0:
+        raise BadInput(f"{option} {text!r}: is not over 0; write a length such as 2 thou")
+    return found
 
 
 def place(text: str, unit: Unit, option: str) -> tuple[float, float]:
@@ -66,7 +99,9 @@ def place(text: str, unit: Unit, option: str) -> tuple[float, float]:
 
 
 def _number(text: str) -> float | str:
+    """Return a plain number as such; a text with a unit, or no number at all, as it is."""
     try:
-        return float(text)
+        number = float(text)
     except ValueError:
         return text
+    return text if math.isnan(number) or "_" in text else number

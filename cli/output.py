@@ -4,52 +4,148 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import secrets
+import shutil
+import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
 import click
 from proud.errors import BadInput
 
-__all__ = ["check_target", "progress_bar", "say", "to_json", "write_text"]
+__all__ = ["check_target", "check_targets", "progress_bar", "say", "to_json", "write_text"]
 
 QUIET_SECONDS = 2.0
 """Work that takes less shows no progress."""
 
 
 def to_json(value: dict[str, Any]) -> str:
-    """Return one JSON object; NaN is refused, so what is absent must be null."""
-    return json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False)
+    """Return one JSON object, ASCII alone; NaN is refused, so what is absent must be null."""
+    return json.dumps(value, indent=1, allow_nan=False)
 
 
 def say(text: str, *, quiet: bool = False) -> None:
-    """Print to stdout unless quiet."""
-    if not quiet:
+    """Print to stdout unless quiet.
+
+    Raises
+    ------
+    BadInput
+        stdout goes to a file that can't be written.
+    """
+    if quiet:
+        return
+    try:
         click.echo(text)
+    except OSError as error:
+        _drop_stdout()
+        if isinstance(error, BrokenPipeError):  # the reader, such as head, has seen enough
+            raise click.exceptions.Exit(0) from None
+        raise BadInput(f"can't write the result to the output: {error.strerror}") from None
 
 
-def check_target(path: Path | None, option: str, *, folder: bool = False) -> None:
-    """Refuse a target that can't be written, before any work is done."""
+def _drop_stdout() -> None:
+    """Point stdout at nothing, so that the interpreter's last flush can't fail again."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def check_target(path: Path | None, option: str, *, folder: bool = False, ending: str = "") -> None:
+    """Refuse a target that can't be written, before any work is done.
+
+    Parameters
+    ----------
+    path : Path or None
+        None: not given, nothing to check.
+    option : str
+        The option that named it, for the error.
+    folder : bool
+        It is a folder, made if it isn't there.
+    ending : str
+        How its name must end, such as ``.png``.
+
+    Raises
+    ------
+    BadInput
+    """
     if path is None:
         return
     if folder:
-        if path.exists() and not path.is_dir():
-            raise BadInput(f"{option} {path}: is a file; name a folder")
-        return
-    if path.is_dir():
+        _check_folder(path, option)
+    elif path.is_dir():
         raise BadInput(f"{option} {path}: is a folder; name a file")
-    if not path.absolute().parent.is_dir():
+    else:
+        _check_file(path, option, ending)
+
+
+def _check_file(path: Path, option: str, ending: str) -> None:
+    if path.exists() and not path.is_file():
+        raise BadInput(f"{option} {path}: is not an ordinary file; name another")
+    if ending and path.suffix.lower() != ending:
+        raise BadInput(f"{option} {path}: does not end in {ending}; name a file that does")
+    parent = path.absolute().parent
+    if not parent.is_dir():
         raise BadInput(f"{option} {path}: there is no folder {path.parent}; make it first")
+    if not os.access(parent, os.W_OK):
+        raise BadInput(f"{option} {path}: the folder {path.parent} can't be written to")
+
+
+def _check_folder(path: Path, option: str) -> None:
+    if path.is_dir():
+        if not os.access(path, os.W_OK):
+            raise BadInput(f"{option} {path}: the folder can't be written to")
+        return
+    for above in (path, *path.absolute().parents):
+        if above.is_dir():
+            return
+        if above.exists():
+            raise BadInput(f"{option} {path}: {above} is a file; name a folder")
+
+
+def check_targets(targets: Iterable[tuple[Path | None, str]], inputs: Iterable[Path]) -> None:
+    """Refuse to write over a file that is read, or two results into one file.
+
+    Parameters
+    ----------
+    targets : iterable of (Path or None, str)
+        Each with the option that named it.
+    inputs : iterable of Path
+        Files that the command reads.
+
+    Raises
+    ------
+    BadInput
+    """
+    read = {path.resolve() for path in inputs}
+    taken: dict[Path, str] = {}
+    for path, option in targets:
+        if path is None:
+            continue
+        place = path.resolve()
+        if place in read:
+            raise BadInput(f"{option} {path}: is a file of the job itself; name another")
+        if place in taken:
+            raise BadInput(f"{option} {path}: {taken[place]} writes that file; name another")
+        taken[place] = option
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a file at once or not at all."""
-    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    """Write a file at once or not at all; where `path` is a link, the file that it leads to.
+
+    Raises
+    ------
+    BadInput
+        It can't be written.
+    """
+    place = path.resolve()
+    beside = place.with_name(f".{place.name}.{secrets.token_hex(4)}")
     try:
         beside.write_text(text, encoding="utf-8", newline="")
-        beside.replace(path)
+        if place.exists():
+            shutil.copymode(place, beside)
+        beside.replace(place)
     except OSError as error:
         raise BadInput(f"can't write {path}: {error.strerror}") from None
     finally:
@@ -58,25 +154,44 @@ def write_text(path: Path, text: str) -> None:
 
 
 @contextlib.contextmanager
-def progress_bar(what: str, *, quiet: bool) -> Iterator[Callable[[float], None]]:
-    """Give a function that shows the share done on stderr, from two seconds on."""
+def progress_bar(what: str, *, columns: int = 0, quiet: bool) -> Iterator[Callable[[float], None]]:
+    """Give a function that shows the share done on stderr, from two seconds on.
+
+    Parameters
+    ----------
+    what : str
+        What is worked on.
+    columns : int
+        How many columns that is, for the rate.
+    quiet : bool
+        Show nothing.
+    """
     begun = time.monotonic()
     bar: Any = None
     task: Any = None
 
     def show(share: float) -> None:
         nonlocal bar, task
-        if quiet or time.monotonic() - begun < QUIET_SECONDS:
+        spent = time.monotonic() - begun
+        if quiet or spent < QUIET_SECONDS or not sys.stderr.isatty():
             return
         if bar is None:
             bar, task = _make_bar(what)
-        bar.update(task, completed=share)
+        bar.update(task, completed=share, rate=_rate(share * columns / spent))
 
     try:
         yield show
     finally:
         if bar is not None:
             bar.stop()
+
+
+def _rate(columns_per_s: float) -> str:
+    """Return a rate as people read it; an empty text for none."""
+    for size, word in ((1e6, " million"), (1e3, " thousand"), (0.05, "")):
+        if columns_per_s >= size:
+            return f"{columns_per_s / max(size, 1.0):.1f}{word} columns/s"
+    return ""
 
 
 def _make_bar(what: str) -> tuple[Any, Any]:
@@ -87,9 +202,10 @@ def _make_bar(what: str) -> tuple[Any, Any]:
         "{task.description}",
         BarColumn(),
         TaskProgressColumn(),
+        "{task.fields[rate]}",
         TimeRemainingColumn(),
         console=Console(stderr=True),
         transient=True,
     )
     bar.start()
-    return bar, bar.add_task(what, total=1.0)
+    return bar, bar.add_task(what, total=1.0, rate="")

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import click
 from proud.errors import BadInput
-from proud.job import load
 
-from .options import common, surface_options
-from .output import check_target, progress_bar, say, to_json
-from .starting import starting
+from .options import common, inputs, surface_options
+from .output import check_target, check_targets, say, to_json
+from .working import cut
 
 __all__ = ["command"]
 
@@ -25,7 +25,10 @@ VIEWS = ("top", "front", "back", "left", "right", "iso")
     "--color", type=click.Choice(["pass", "height", "lamp"]), default="pass", show_default=True,
     help="By pass, by height, or grey under a low lamp (which shows small steps).",
 )  # fmt: skip
-@click.option("--lamp", metavar="AZ,EL", help="Where the lamp stands [112.5,3 degrees].")
+@click.option(
+    "--lamp", metavar="AZ,EL",
+    help="Where the lamp stands, degrees [where the small steps show best, 3 up].",
+)  # fmt: skip
 @click.option(
     "--exaggerate", type=click.FloatRange(1, 1000), default=1.0, help="Stretch of z, printed."
 )
@@ -60,36 +63,30 @@ def command(
     """
     if out is None:
         raise BadInput("say where to write the picture: --out view.png")
-    check_target(out, "--out")
-    from proud.pictures import PictureOptions, save_picture
+    check_target(out, "--out", ending=".png")
+    from proud.job import load
+    from proud.pictures import PictureOptions
 
-    azimuth, elevation = _angles(lamp, "--lamp") or (112.5, 3.0)
+    from .pictures import draw_one
+
     options = PictureOptions(
         view=view,  # type: ignore[arg-type]
         camera=_angles(camera, "--camera"),
         color=color,  # type: ignore[arg-type]
         size=_size(size),
-        lamp_azimuth_deg=azimuth,
-        lamp_elevation_deg=elevation,
         exaggerate=exaggerate,
         numbers=numbers,
         renderer=renderer,  # type: ignore[arg-type]
     )
+    if stand := _angles(lamp, "--lamp"):
+        options = dataclasses.replace(
+            options, lamp_azimuth_deg=stand[0], lamp_elevation_deg=stand[1]
+        )
     loaded = load(job, allow_outside=allow_outside)
-    starting(loaded, quiet=quiet or as_json)
-    with progress_bar("cutting", quiet=quiet) as show:
-        result = loaded.run(as_of=as_of, threads=threads, progress=show)
-    rows = result.as_dict()
-    save_picture(
-        out,
-        result.tile,
-        unit=result.unit,
-        title=result.title,
-        passes=loaded.pass_names(),
-        steps=rows["steps"],
-        skims=rows["skims"],
-        options=options,
-    )
+    check_targets([(out, "--out")], inputs(loaded))
+    result = cut(loaded, as_of, threads, quiet=quiet, as_json=as_json)
+    options = dataclasses.replace(options, bottom_mm=loaded.stock.low[2])
+    draw_one(loaded, result, out, options)
     if as_json:
         say(to_json({"unit": result.unit, "title": result.title, "picture": str(out)}))
     else:

@@ -5,11 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from proud.job import SKIM_LIMIT, Job, load
 
-from .options import common, length, surface_options
-from .output import check_target, progress_bar, say, to_json, write_text
-from .starting import starting
+from .options import common, depth, inputs, surface_options
+from .output import check_target, check_targets, say, to_json, write_text
+from .working import cut
 
 __all__ = ["command"]
 
@@ -46,11 +45,12 @@ def command(
     """
     check_target(out, "--out")
     check_target(pictures, "--pictures", folder=True)
+    from proud.job import load
+
     loaded = load(job, allow_outside=allow_outside)
-    depth = SKIM_LIMIT if skim is None else length(skim, loaded.unit, "--skim")
-    starting(loaded, quiet=quiet or as_json)
-    with progress_bar(_work(loaded), quiet=quiet) as show:
-        result = loaded.run(as_of=as_of, skim=depth, threads=threads, progress=show)
+    check_targets([(out, "--out")], inputs(loaded))
+    limit = None if skim is None else depth(skim, loaded.unit, "--skim")
+    result = cut(loaded, as_of, threads, skim=limit, quiet=quiet, as_json=as_json)
     rows = result.as_dict()
     drawn: list[Path] = []
     if pictures is not None:
@@ -65,8 +65,3 @@ def command(
         from .screen import run_text
 
         say(run_text(result, rows, everything=everything, drawn=drawn))
-
-
-def _work(job: Job) -> str:
-    moves, columns = len(job.program.moves), job.grid.columns
-    return f"{moves:,} moves on {columns:,} columns"

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from proud.result import RunResult
 from proud.units import MM_PER, Unit, say_fine, say_length
 
-from .__main__ import CAUTION
+from .words import CAUTION, row, screen_width, wrapped
+
+if TYPE_CHECKING:
+    from proud.result import RunResult
 
 __all__ = ["run_text"]
 
@@ -17,41 +19,65 @@ SMALL_STEP = 0.030 * 25.4
 """Steps under this are listed; common practice, no source."""
 MOST_ROWS = 24
 
+Row = tuple[str, list[str]]
+"""A row's lead, and the parts that follow it."""
+
 
 def run_text(
     result: RunResult, rows: dict[str, Any], *, everything: bool, drawn: Sequence[Path]
 ) -> str:
-    """Return the text of a run: one line that sums it up, skims, small steps, pictures."""
+    """Return the text of a run: one line that sums it up, skims, small steps, pictures.
+
+    Parameters
+    ----------
+    result : RunResult
+    rows : dict
+        The same, as `RunResult.as_dict` gives it: lengths in the job's unit.
+    everything : bool
+        Every step, and passes, levels and volume too.
+    drawn : sequence of Path
+        Pictures written, all in one folder; it is named last.
+    """
     unit = result.unit
-    names = {row["pass"]: f"pass {row['pass']} ({_tool_name(row)})" for row in rows["passes"]}
+    names = {p["pass"]: f"pass {p['pass']} ({_tool_name(p)})" for p in rows["passes"]}
     names[0] = "the raw stock"
     small = [s for s in rows["steps"] if s["height"] * MM_PER[unit] < SMALL_STEP]
-    shown = rows["steps"] if everything else small
-    parts = [_sum(result, rows, small)]
-    parts += _section(
-        "Skims: a later pass cut into a floor that was done",
-        [_skim(row, names, unit) for row in rows["skims"]],
-        everything,
-    )
+    steps = sorted(rows["steps"] if everything else small, key=lambda s: s["height"])
     heading = "Steps" if everything else f"Steps under {say_fine(SMALL_STEP, unit)}"
-    ordered = sorted(shown, key=lambda s: s["height"])
-    parts += _section(heading, [_step(row, names, unit) for row in ordered], everything)
+
+    def section(heading: str, found: Sequence[Any], say: Callable[[Any], Row]) -> list[str]:
+        return _section(heading, found, say, everything)
+
+    parts = row("", [_sum(result, rows, small)], screen_width()).split("\n")
+    parts += section(
+        "Skims: a later pass cut into a floor that was done",
+        rows["skims"],
+        lambda s: _skim(s, names, unit),
+    )
+    parts += section(heading, steps, lambda s: _step(s, names, unit))
     if everything:
-        parts += _section("Passes", [_pass(row, unit) for row in rows["passes"]], True)
-        parts += _section("Levels", [_level(row, names, unit) for row in rows["levels"]], True)
-        parts += _section("Volume", [_volume(rows["volume"], unit)], True)
-    parts += _section("To know", rows["notes"], everything)
-    parts += _section("Pictures", [str(path) for path in drawn], True)
-    return "\n".join([*parts, "", CAUTION])
+        parts += section("Passes", rows["passes"], lambda p: _pass(p, unit))
+        parts += section("Levels", rows["levels"], lambda v: _level(v, names, unit))
+        parts += section("Volume", [rows["volume"]], lambda v: _volume(v, unit))
+    parts += section("To know", rows["notes"], lambda note: ("- ", [note]))
+    parts += ["", *wrapped(CAUTION, screen_width())]
+    if drawn:
+        parts += ["", "Pictures", *(f"  {path.name}" for path in drawn)]
+        parts += [f"in the folder {drawn[0].parent}"]
+    return "\n".join(parts)
 
 
-def _section(heading: str, lines: Sequence[str], everything: bool) -> list[str]:
-    """Return a heading and its lines; nothing when there are none."""
-    if not lines:
+def _section(
+    heading: str, found: Sequence[Any], say: Callable[[Any], Row], everything: bool
+) -> list[str]:
+    """Return a heading and its rows; nothing when there are none."""
+    if not found:
         return []
-    most = len(lines) if everything else MOST_ROWS
-    more = [f"  and {len(lines) - most} more (--all)"] if len(lines) > most else []
-    return ["", heading, *(f"  {line}" for line in lines[:most]), *more]
+    most = len(found) if everything else MOST_ROWS
+    more = [f"  and {len(found) - most} more (--all)"] if len(found) > most else []
+    width = screen_width()
+    said = [say(item) for item in found[:most]]
+    return ["", heading, *(row(f"  {lead}", parts, width) for lead, parts in said), *more]
 
 
 def _sum(result: RunResult, rows: dict[str, Any], small: Sequence[Any]) -> str:
@@ -67,8 +93,8 @@ def _count(number: int, one: str, many: str = "") -> str:
     return f"{number or 'no'} {word}"
 
 
-def _tool_name(row: dict[str, Any]) -> str:
-    return f"tool {row['tool']}, {row['name']}"
+def _tool_name(item: dict[str, Any]) -> str:
+    return f"tool {item['tool']}, {item['name']}"
 
 
 def _fine(value: float, unit: Unit) -> str:
@@ -81,39 +107,43 @@ def _long(value: float, unit: Unit) -> str:
 
 def _at(at: Sequence[float], unit: Unit) -> str:
     digits = 3 if unit == "in" else 2
-    return f"X{at[0]:.{digits}f} Y{at[1]:.{digits}f}"
+    x, y = (round(value, digits) + 0.0 for value in at[:2])  # + 0.0: no minus zero
+    return f"X{x:.{digits}f} Y{y:.{digits}f}"
 
 
-def _skim(row: dict[str, Any], names: dict[int, str], unit: Unit) -> str:
-    return (
-        f"{_fine(row['depth'], unit):>11}  {names[row['pass']]} into the floor of "
-        f"{names[row['into_pass']]}; {row['area']:.3f} {unit}², deepest at "
-        f"{_at(row['at'], unit)}, line {row['line']}"
-    )
+def _skim(item: dict[str, Any], names: dict[int, str], unit: Unit) -> Row:
+    return f"{_fine(item['depth'], unit):>11}  ", [
+        names[item["pass"]],
+        f"into the floor of {names[item['into_pass']]};",
+        f"{item['area']:.3f} {unit}², deepest at {_at(item['at'], unit)}, line {item['line']}",
+    ]
 
 
-def _step(row: dict[str, Any], names: dict[int, str], unit: Unit) -> str:
-    return (
-        f"{_fine(row['height'], unit):>11}  {names[row['upper_pass']]} stands proud of "
-        f"{names[row['lower_pass']]}; z {row['upper_z']:.4f} over {row['lower_z']:.4f}, "
-        f"{row['length']:.2f} {unit} long, at {_at(row['at'], unit)}"
-    )
+def _step(item: dict[str, Any], names: dict[int, str], unit: Unit) -> Row:
+    upper, lower = (_long(item[key], unit) for key in ("upper_z", "lower_z"))
+    return f"{_fine(item['height'], unit):>11}  ", [
+        names[item["upper_pass"]],
+        f"stands proud of {names[item['lower_pass']]};",
+        f"z {upper} over {lower}, {item['length']:.2f} {unit} long, at {_at(item['at'], unit)}",
+    ]
 
 
-def _pass(row: dict[str, Any], unit: Unit) -> str:
-    return (
-        f"{row['pass']:>3}  {_tool_name(row)}; lines {row['from_line']}-{row['to_line']}, "
-        f"{row['moves']} feed moves, {_long(row['length'], unit)}, "
-        f"removed {row['removed']:.4f} {unit}³"
-    )
+def _pass(item: dict[str, Any], unit: Unit) -> Row:
+    return f"{item['pass']:>3}  ", [
+        f"{_tool_name(item)};",
+        f"lines {item['from_line']}-{item['to_line']}, {_count(item['moves'], 'feed move')},",
+        f"{_long(item['length'], unit)}, removed {item['removed']:.4f} {unit}³",
+    ]
 
 
-def _level(row: dict[str, Any], names: dict[int, str], unit: Unit) -> str:
-    return f"z {_long(row['z'], unit):>12}  {row['area']:8.3f} {unit}²  {names[row['pass']]}"
+def _level(item: dict[str, Any], names: dict[int, str], unit: Unit) -> Row:
+    lead = f"z {_long(item['z'], unit):>12}  {item['area']:8.3f} {unit}²  "
+    return lead, [names[item["pass"]]]
 
 
-def _volume(row: dict[str, Any], unit: Unit) -> str:
-    return (
-        f"stock {row['stock']:.4f}, removed {row['removed']:.4f}, left {row['left']:.4f} {unit}³"
-        " (sums over columns)"
-    )
+def _volume(item: dict[str, Any], unit: Unit) -> Row:
+    stock, removed, left = (f"{item[key]:.4f}" for key in ("stock", "removed", "left"))
+    return "", [
+        f"stock {stock}, removed {removed}, left {left} {unit}³",
+        "(sums over columns)",
+    ]

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
-from proud.job import Job, load
-from proud.trace import Trace
 from proud.units import MM_PER, say_fine
 
-from .options import common, length, place, surface_options
-from .output import check_target, say, to_json, write_text
-from .starting import starting
+from .options import common, inputs, place, positive, surface_options
+from .output import check_target, check_targets, say, to_json, write_text
+from .words import row, screen_width
+from .working import say_first_run
+
+if TYPE_CHECKING:
+    from proud.job import Job
+    from proud.trace import Trace
 
 __all__ = ["command"]
 
@@ -49,15 +52,19 @@ def command(
 
     Example: proud trace demo_parts/first_try/job.toml --from 0.1,-0.8 --to 0.1,0.8
     """
-    for path, option in ((out, "--out"), (save, "--save"), (picture, "--picture")):
-        check_target(path, option)
+    targets = [(out, "--out"), (save, "--save"), (picture, "--picture")]
+    for path, option in targets:
+        check_target(path, option, ending=".png" if option == "--picture" else "")
+    from proud.job import load
+
     loaded = load(job, allow_outside=allow_outside)
+    check_targets(targets, inputs(loaded))
     unit = loaded.unit
-    step = None if spacing is None else length(spacing, unit, "--spacing")
-    starting(loaded, quiet=quiet or as_json)
-    found = loaded.trace(
-        place(start, unit, "--from"), place(stop, unit, "--to"), spacing=step, as_of=as_of
-    )
+    step = None if spacing is None else positive(spacing, unit, "--spacing")
+    ends = place(start, unit, "--from"), place(stop, unit, "--to")
+    loaded.count_as_of(as_of)
+    say_first_run(quiet=quiet or as_json)
+    found = loaded.trace(*ends, spacing=step, as_of=as_of)
     rows = found.as_dict()
     if picture is not None:
         _draw(loaded, rows, picture, exaggerate)
@@ -99,12 +106,16 @@ def _text(found: Trace, job: Job) -> str:
     names = {n: f"pass {n} ({name})" for n, (_, name) in job.pass_names().items()}
     names[0] = "raw stock"
     per, unit = MM_PER[job.unit], job.unit
-    lines = [f"{len(found.steps)} places where the pass changes or the surface jumps"]
+    count, width = len(found.steps), screen_width()
+    places = f"{count} place" if count == 1 else f"{count or 'no'} places"
+    lines = [f"{places} where the pass changes or the surface jumps"]
     for t in found.steps:
         height = "no level to compare" if t.height is None else say_fine(t.height, unit)
-        lines.append(
-            f"  at {t.s / per:.5f} {unit} (X{t.x / per:.4f} Y{t.y / per:.4f})  "
-            f"jump {say_fine(t.jump, unit)}, level to level {height}: "
-            f"{names[t.from_pass]} to {names[t.to_pass]}"
-        )
+        parts = [
+            f"(X{t.x / per:.4f} Y{t.y / per:.4f})",
+            f"jump {say_fine(t.jump, unit)}, level to level {height}:",
+            f"{names[t.from_pass]}",
+            f"to {names[t.to_pass]}",
+        ]
+        lines.append(row(f"  at {t.s / per:.5f} {unit}  ", parts, width))
     return "\n".join(lines)

@@ -1,0 +1,74 @@
+"""Long work: what it will take, that a first run compiles, and how far it is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from .output import progress_bar
+
+if TYPE_CHECKING:
+    from proud.job import Job
+    from proud.result import RunResult
+
+__all__ = ["cut", "say_first_run"]
+
+LARGE = 200_000_000
+"""Arrays over this many bytes are announced."""
+
+
+def cut(
+    job: Job, as_of: str | None, threads: int | None, *, skim: float | None = None,
+    quiet: bool, as_json: bool,
+) -> RunResult:  # fmt: skip
+    """Run a job; say on stderr what it takes and how far it is.
+
+    Parameters
+    ----------
+    job : Job
+    as_of, threads
+        As the person gave them.
+    skim : float, optional
+        Deepest cut into an earlier floor that is listed, mm.
+    quiet, as_json : bool
+        Say less.
+
+    Raises
+    ------
+    TooLarge
+        The memory can't hold it.
+    BadInput
+        A file or a value that can't be used.
+    """
+    from proud.job import SKIM_LIMIT
+
+    job.count_as_of(as_of)  # a word that can't be used is said before anything else
+    moves, columns = len(job.program.moves), job.grid.columns
+    _say_size(columns, quiet=quiet or as_json)
+    say_first_run(quiet=quiet or as_json)
+    limit = SKIM_LIMIT if skim is None else skim
+    what = f"{moves:,} moves on {columns:,} columns"
+    with progress_bar(what, columns=columns, quiet=quiet) as show:
+        return job.run(as_of=as_of, skim=limit, threads=threads, progress=show)
+
+
+def _say_size(columns: int, *, quiet: bool) -> None:
+    """Say what the work will take, if that is much; refuse what the memory can't hold."""
+    from proud.memory import RUN_BYTES, check_fits, say_bytes
+
+    check_fits(columns)
+    needed = columns * RUN_BYTES
+    if needed > LARGE and not quiet:
+        click.echo(f"{columns:,} columns: takes about {say_bytes(needed)} of memory", err=True)
+
+
+def say_first_run(*, quiet: bool) -> None:
+    """Compile, and say so, if this is the first run on this machine."""
+    from proud.warm import is_warm, warm_up
+
+    if is_warm():
+        return
+    if not quiet:
+        click.echo("first run: compiling for this machine, some seconds, once", err=True)
+    warm_up()
