@@ -141,7 +141,7 @@ def rates(times: int) -> None:
     print(f"\nLevel moves that none can be left out of, {grid.nx} x {grid.ny} columns, all cores")
     for tool in TOOLS.values():
         a = np.tile([-5.0, 4.0, -1.0], (n, 1))
-        packed = lines(a, a + [size + 10.0, 0.0, 0.0], tool.number)
+        packed = lines(a, a + np.array([size + 10.0, 0.0, 0.0]), tool.number)
         cut(grid, packed, block(size))
         seconds, mine = best(lambda p=packed: cut(grid, p, block(size)), times)
         print(
@@ -185,7 +185,7 @@ def against_booleans(columns: int, times: int) -> None:
     size, passes, R = 80.0, 400, 3.0
     y = (np.arange(passes) + 0.5) * size / passes
     a = np.stack([np.full(passes, -5.0), y, np.full(passes, -1.0)], axis=1)
-    b = a + [size + 10.0, 0.0, 0.0]
+    b = a + np.array([size + 10.0, 0.0, 0.0])
     packed = lines(a, b, 2)
     grid = Grid.over((0.0, 0.0), (size, size), size / columns)
     seconds, mine = best(lambda: cut(grid, packed, block(size)), times)

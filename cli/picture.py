@@ -84,7 +84,7 @@ def command(
         )
     loaded = load(job, allow_outside=allow_outside)
     check_targets([(out, "--out")], inputs(loaded))
-    result = cut(loaded, as_of, threads, quiet=quiet, as_json=as_json)
+    result = cut(loaded, as_of, threads, pictures=True, quiet=quiet, as_json=as_json)
     options = dataclasses.replace(options, bottom_mm=loaded.stock.low[2])
     draw_one(loaded, result, out, options)
     if as_json:

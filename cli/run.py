@@ -50,7 +50,8 @@ def command(
     loaded = load(job, allow_outside=allow_outside)
     check_targets([(out, "--out")], inputs(loaded))
     limit = None if skim is None else depth(skim, loaded.unit, "--skim")
-    result = cut(loaded, as_of, threads, skim=limit, quiet=quiet, as_json=as_json)
+    drawing = pictures is not None
+    result = cut(loaded, as_of, threads, skim=limit, pictures=drawing, quiet=quiet, as_json=as_json)
     rows = result.as_dict()
     drawn: list[Path] = []
     if pictures is not None:

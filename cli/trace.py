@@ -63,7 +63,7 @@ def command(
     step = None if spacing is None else positive(spacing, unit, "--spacing")
     ends = place(start, unit, "--from"), place(stop, unit, "--to")
     loaded.count_as_of(as_of)
-    say_first_run(quiet=quiet or as_json)
+    say_first_run("trace", quiet=quiet or as_json)
     found = loaded.trace(*ends, spacing=step, as_of=as_of)
     rows = found.as_dict()
     if picture is not None:

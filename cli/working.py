@@ -14,13 +14,13 @@ if TYPE_CHECKING:
 
 __all__ = ["cut", "say_first_run"]
 
-LARGE = 200_000_000
-"""Arrays over this many bytes are announced."""
+MANY = 4_000_000
+"""From so many columns on it is said what they take."""
 
 
 def cut(
     job: Job, as_of: str | None, threads: int | None, *, skim: float | None = None,
-    quiet: bool, as_json: bool,
+    pictures: bool = False, quiet: bool, as_json: bool,
 ) -> RunResult:  # fmt: skip
     """Run a job; say on stderr what it takes and how far it is.
 
@@ -31,13 +31,15 @@ def cut(
         As the person gave them.
     skim : float, optional
         Deepest cut into an earlier floor that is listed, mm.
+    pictures : bool
+        Pictures will be drawn of it.
     quiet, as_json : bool
         Say less.
 
     Raises
     ------
     TooLarge
-        The memory can't hold it.
+        Neither memory nor disk can hold it.
     BadInput
         A file or a value that can't be used.
     """
@@ -46,7 +48,7 @@ def cut(
     job.count_as_of(as_of)  # a word that can't be used is said before anything else
     moves, columns = len(job.program.moves), job.grid.columns
     _say_size(columns, quiet=quiet or as_json)
-    say_first_run(quiet=quiet or as_json)
+    say_first_run(*(["pictures"] if pictures else []), quiet=quiet or as_json)
     limit = SKIM_LIMIT if skim is None else skim
     what = f"{moves:,} moves on {columns:,} columns"
     with progress_bar(what, columns=columns, quiet=quiet) as show:
@@ -54,21 +56,28 @@ def cut(
 
 
 def _say_size(columns: int, *, quiet: bool) -> None:
-    """Say what the work will take, if that is much; refuse what the memory can't hold."""
-    from proud.memory import RUN_BYTES, check_fits, say_bytes
+    """Say what the work will take, if that is much; refuse what neither memory nor disk holds."""
+    from proud.memory import plan
 
-    check_fits(columns)
-    needed = columns * RUN_BYTES
-    if needed > LARGE and not quiet:
-        click.echo(f"{columns:,} columns: takes about {say_bytes(needed)} of memory", err=True)
+    text = plan(columns)
+    if columns >= MANY and not quiet:
+        click.echo(text, err=True)
 
 
-def say_first_run(*, quiet: bool) -> None:
-    """Compile, and say so, if this is the first run on this machine."""
+def say_first_run(*needs: str, quiet: bool) -> None:
+    """Compile, and say so, if this is the first run on this machine.
+
+    Parameters
+    ----------
+    *needs : str
+        What is wanted besides a run: "trace", "pictures".
+    quiet : bool
+        Don't say so.
+    """
     from proud.warm import is_warm, warm_up
 
     if is_warm():
         return
     if not quiet:
         click.echo("first run: compiling for this machine, some seconds, once", err=True)
-    warm_up()
+    warm_up(*needs)

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .grid import NOTHING, RAW, Grid, Tile
-from .memory import Arrays
+from .memory import Arrays, strips
 from .pack import Packed
 from .stock import Stock
 
@@ -126,8 +126,8 @@ def cut(
     arrays : Arrays, optional
         Where large arrays come from.
     """
-    arrays = arrays or Arrays(grid.columns, 8 + 4 + 4)
-    raw, bottom, step = _raw_stock(grid, stock)
+    arrays = arrays or Arrays(grid.columns)
+    raw, bottom, step = _raw_stock(grid, stock, arrays)
     floor, scale = _measure(stock)
     job = _Job(grid, packed, raw, bottom, step, by_pass, (floor, scale, skim_limit), arrays)
     job.work(threads or os.cpu_count() or 1, progress or (lambda _: None))
@@ -135,7 +135,7 @@ def cut(
     unit = grid.cell_area / scale
     stock_units = _stock_units(job, floor, scale)
     return Cut(
-        tile=Tile(grid, job.top, job.owner, _pass_numbers(job.owner, packed.passes)),
+        tile=Tile(grid, job.top, job.owner, _pass_numbers(job.owner, packed.passes, arrays)),
         removed={p: v * unit for p, v in enumerate(job.removed_units()) if by_pass and p},
         stock_volume=stock_units * unit,
         left_volume=left * unit,
@@ -147,16 +147,24 @@ def cut(
     )
 
 
-def _raw_stock(grid: Grid, stock: Stock) -> tuple[NDArray[Any], NDArray[Any], tuple[int, int]]:
-    """Return top and bottom, -inf where nothing is, and the steps to index them by."""
-    x, y, step = grid.x(), grid.y(), (1, 1)
+def _raw_stock(
+    grid: Grid, stock: Stock, arrays: Arrays
+) -> tuple[NDArray[Any], NDArray[Any], tuple[int, int]]:
+    """Return top and bottom, -inf and inf where nothing is, and the steps to index them by."""
+    x, y = grid.x(), grid.y()
     inside = stock.low[0] <= x[0] and x[-1] <= stock.high[0]
     inside = inside and stock.low[1] <= y[0] and y[-1] <= stock.high[1]
     if stock.is_block and inside:
-        x, y, step = x[:1], y[:1], (0, 0)
-    top, bottom = stock.top_bottom(x, y)
-    nothing = np.isnan(top)
-    return np.where(nothing, -np.inf, top), np.where(nothing, np.inf, bottom), step
+        top, bottom = stock.top_bottom(x[:1], y[:1])
+        return top, bottom, (0, 0)
+    top = arrays.make((grid.ny, grid.nx), np.float64)
+    bottom = arrays.make((grid.ny, grid.nx), np.float64)
+    for rows in strips(grid.ny):
+        high, low = stock.top_bottom(x, y[rows])
+        nothing = np.isnan(high)
+        top[rows] = np.where(nothing, -np.inf, high)
+        bottom[rows] = np.where(nothing, np.inf, low)
+    return top, bottom, (1, 1)
 
 
 def _measure(stock: Stock) -> tuple[float, float]:
@@ -306,8 +314,7 @@ def _finish(job: _Job) -> int:
     """Mark columns on which nothing is left; return the exact sum of heights left, in steps."""
     left = 0
     floor, scale, _ = job.measure
-    for j in range(0, job.grid.ny, 256):
-        rows = slice(j, j + 256)
+    for rows in strips(job.grid.ny):
         top, owner = job.top[rows], job.owner[rows]
         bottom = job.bottom[rows] if job.step[0] else job.bottom
         none = ~(top > bottom)
@@ -324,8 +331,11 @@ def _steps(z: NDArray[np.float64], floor: float, scale: float) -> NDArray[np.int
 
 
 def _stock_units(job: _Job, floor: float, scale: float) -> int:
-    raw, bottom = _steps(job.raw, floor, scale), _steps(job.bottom, floor, scale)
-    total = exact_sum(np.where(np.isfinite(job.raw), raw - bottom, 0))
+    total = 0
+    for rows in strips(len(job.raw)):
+        raw, bottom = job.raw[rows], job.bottom[rows]
+        heights = _steps(raw, floor, scale) - _steps(bottom, floor, scale)
+        total += exact_sum(np.where(np.isfinite(raw), heights, 0))
     return total if job.step[0] else total * job.grid.columns
 
 
@@ -335,11 +345,16 @@ def exact_sum(values: NDArray[np.int64]) -> int:
     return low + (int((values >> 32).sum(dtype=np.int64)) << 32)
 
 
-def _pass_numbers(owner: NDArray[np.int32], passes: NDArray[np.int32]) -> NDArray[np.int32]:
+def _pass_numbers(
+    owner: NDArray[np.int32], passes: NDArray[np.int32], arrays: Arrays
+) -> NDArray[np.int32]:
     """Return the pass of each column: 0 raw, -1 nothing."""
     table = np.append(passes, [0, 0]).astype(np.int32)
     table[NOTHING], table[RAW] = -1, 0  # -2 and -1: the two places after the last move
-    return table[owner]
+    number = arrays.make(owner.shape, np.int32)
+    for rows in strips(len(owner)):
+        number[rows] = table[owner[rows]]
+    return number
 
 
 def skims_of(
@@ -364,18 +379,22 @@ def skims_of(
     return tuple(merged)
 
 
-def surface_of(tile: Tile, packed: Packed, stock: Stock) -> Tile:
+def surface_of(tile: Tile, packed: Packed, stock: Stock, arrays: Arrays | None = None) -> Tile:
     """Return the tile with exact slopes and flat columns, from the geometry of each owner."""
     from .kernels.cutting import surface_of as kernel
 
     grid = tile.grid
-    slope = np.zeros((grid.ny, grid.nx, 2))
-    flat = np.zeros((grid.ny, grid.nx), bool)
+    arrays = arrays or Arrays(grid.columns)
+    slope = arrays.make((grid.ny, grid.nx, 2), np.float64)
+    flat = arrays.make((grid.ny, grid.nx), np.bool_)
     window = (grid.x_low, grid.y_low, grid.pitch_x, grid.pitch_y, float(grid.nx), float(grid.ny))
-    kernel(packed.code, packed.rows, window, 0, tile.top, tile.owner, slope, flat)
-    raw = tile.owner == RAW
-    if raw.any():
-        level = stock.level_at(grid.x(), grid.y())
-        flat[raw] = level[raw]
-        slope[raw] = stock.slope_at(grid.x(), grid.y())[raw]
+    x, y = grid.x(), grid.y()
+    for rows in strips(grid.ny):
+        slope[rows], flat[rows] = 0.0, False
+        top, owner = tile.top[rows], tile.owner[rows]
+        kernel(packed.code, packed.rows, window, rows.start, top, owner, slope[rows], flat[rows])
+        raw = owner == RAW
+        if raw.any():
+            flat[rows][raw] = stock.level_at(x, y[rows])[raw]
+            slope[rows][raw] = stock.slope_at(x, y[rows])[raw]
     return dataclasses.replace(tile, slope=slope, flat=flat)

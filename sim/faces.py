@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from .errors import Fault
 from .grid import RAW, Grid, Tile
+from .memory import Arrays, strips
 from .pack import Packed
 from .prober import Prober
 
@@ -71,7 +72,9 @@ class Step:
         return self.upper.z - self.lower.z
 
 
-def find_levels(tile: Tile, packed: Packed) -> tuple[tuple[Level, ...], NDArray[np.int32]]:
+def find_levels(
+    tile: Tile, packed: Packed, arrays: Arrays | None = None
+) -> tuple[tuple[Level, ...], NDArray[np.int32]]:
     """Return the levels, highest first, and the level of each column (-1 none, -2 nothing).
 
     Parameters
@@ -79,45 +82,83 @@ def find_levels(tile: Tile, packed: Packed) -> tuple[tuple[Level, ...], NDArray[
     tile : Tile
         With `flat`.
     packed : Packed
+    arrays : Arrays, optional
+        Where large arrays come from.
     """
     if tile.flat is None:
         raise Fault("levels need a tile that knows where it is flat")
-    flat = tile.flat & (tile.owner >= RAW)
-    key = _level_keys(tile, packed, flat)
-    number = np.full(tile.owner.shape, -1, np.int32)
-    number[tile.pass_number < 0] = -2
-    names, inverse, columns = np.unique(key, return_inverse=True, return_counts=True)
-    passes, heights = _split_keys(tile, flat, inverse, len(names))
-    order = sorted(range(len(names)), key=lambda n: (-heights[n], passes[n]))
-    rank = np.empty(len(names), np.int32)
-    rank[order] = np.arange(len(names))
-    number[flat] = rank[inverse]
-    levels = tuple(Level(float(heights[n]), int(passes[n]), int(columns[n])) for n in order)
-    return levels, number
+    counts, raw_counts = _count_flat(tile, len(packed.code))
+    moves = np.flatnonzero(counts)
+    raw_z = np.array(sorted(raw_counts))
+    z = np.concatenate([raw_z, packed.rows[moves, 2]])
+    passes = np.concatenate([np.zeros(len(raw_z), np.int64), packed.passes[moves]])
+    columns = np.concatenate([[raw_counts[v] for v in raw_z], counts[moves]]).astype(np.int64)
+    group = _same_level(z, passes)
+    levels = tuple(
+        Level(
+            float(z[group == g].min()), int(passes[group == g][0]), int(columns[group == g].sum())
+        )
+        for g in range(int(group.max(initial=-1)) + 1)
+    )
+    of_move = np.full(len(packed.code), -1, np.int32)
+    of_move[moves] = group[len(raw_z) :]
+    return levels, _number(tile, of_move, raw_z, group, arrays or Arrays(tile.grid.columns))
 
 
-def _level_keys(tile: Tile, packed: Packed, flat: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Return a number for each flat column, the same for one pass and one height."""
-    z, p = tile.top[flat], tile.pass_number[flat]
-    heights, where = np.unique(z, return_inverse=True)
-    group = np.concatenate([[0], np.cumsum(np.diff(heights) > SAME_LEVEL)])[: len(heights)]
-    keys: NDArray[np.int64] = group[where].astype(np.int64) * (int(p.max(initial=0)) + 1) + p
-    return keys
+def _count_flat(tile: Tile, moves: int) -> tuple[NDArray[np.int64], dict[float, int]]:
+    """Return flat columns by the move that left them, and raw ones by height."""
+    counts = np.zeros(moves, np.int64)
+    raw: dict[float, int] = {}
+    for rows in strips(tile.grid.ny):
+        assert tile.flat is not None
+        flat, owner = tile.flat[rows], tile.owner[rows]
+        counts += np.bincount(owner[flat & (owner >= 0)], minlength=moves)
+        heights, columns = np.unique(tile.top[rows][flat & (owner == RAW)], return_counts=True)
+        for height, count in zip(heights.tolist(), columns.tolist(), strict=True):
+            raw[height] = raw.get(height, 0) + count
+    return counts, raw
 
 
-def _split_keys(
-    tile: Tile, flat: NDArray[np.bool_], inverse: NDArray[np.int64], count: int
-) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
-    """Return pass and (least) height of each group of columns."""
-    z = np.full(count, np.inf)
-    np.minimum.at(z, inverse, tile.top[flat])
-    p = np.zeros(count, np.int32)
-    p[inverse] = tile.pass_number[flat]
-    return p, z
+def _same_level(z: NDArray[np.float64], passes: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the number of the level of each (z, pass), from the highest down."""
+    order = np.lexsort((-z, passes))
+    apart = np.ones(len(z), bool)
+    apart[1:] = (np.diff(passes[order]) != 0) | (-np.diff(z[order]) > SAME_LEVEL)
+    first = np.flatnonzero(apart)
+    ends = np.append(first[1:], len(z)) - 1
+    rank = np.empty(len(first), np.int64)
+    rank[np.lexsort((passes[order][first], -z[order][ends]))] = np.arange(len(first))
+    group = np.empty(len(z), np.int64)
+    group[order] = rank[np.cumsum(apart) - 1]
+    return group
+
+
+def _number(
+    tile: Tile,
+    of_move: NDArray[np.int32],
+    raw_z: NDArray[np.float64],
+    group: NDArray[np.int64],
+    arrays: Arrays,
+) -> NDArray[np.int32]:
+    """Return the level of each column: -1 ground without one, -2 nothing."""
+    number = arrays.make(tile.owner.shape, np.int32)
+    for rows in strips(tile.grid.ny):
+        assert tile.flat is not None
+        flat, owner, top = tile.flat[rows], tile.owner[rows], tile.top[rows]
+        part = np.where(tile.pass_number[rows] < 0, -2, -1).astype(np.int32)
+        cut, raw = flat & (owner >= 0), flat & (owner == RAW)
+        part[cut] = of_move[owner[cut]]
+        part[raw] = group[np.searchsorted(raw_z, top[raw])]
+        number[rows] = part
+    return number
 
 
 def find_steps(
-    tile: Tile, levels: tuple[Level, ...], number: NDArray[np.int32], prober: Prober
+    tile: Tile,
+    levels: tuple[Level, ...],
+    number: NDArray[np.int32],
+    prober: Prober,
+    arrays: Arrays | None = None,
 ) -> tuple[Step, ...]:
     """Return the steps between neighbouring levels, from the top down.
 
@@ -128,8 +169,10 @@ def find_steps(
         As returned by `find_levels`; `number` is overwritten.
     prober : Prober
         Exact columns of the same surface.
+    arrays : Arrays, optional
+        Where large arrays come from.
     """
-    edges, shares = _borders(tile, number)
+    edges, shares = _borders(tile, number, arrays or Arrays(tile.grid.columns))
     if not len(edges):
         return ()
     order = np.lexsort((edges[:, 1], edges[:, 0]))
@@ -148,17 +191,16 @@ def find_steps(
 
 
 def _borders(
-    tile: Tile, number: NDArray[np.int32]
+    tile: Tile, number: NDArray[np.int32], arrays: Arrays
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Return the cell edges between levels; see `kernels.ground.borders`."""
-    from .kernels.ground import borders, spread
+    from .kernels.ground import borders, seeds, spread
 
-    seeds = np.flatnonzero(number.ravel() >= 0)
-    queue = np.empty(int((number >= -1).sum()), np.int64)
-    queue[: len(seeds)] = seeds
-    spread(number, tile.pass_number, queue, len(seeds))
-    none = np.empty((0, 5), np.int64)
-    count = borders(number, none, np.empty(0))
+    bare, rim = seeds(number, tile.pass_number, np.empty(0, np.int64))
+    queue = arrays.make((bare + rim,), np.int64)
+    seeds(number, tile.pass_number, queue)
+    spread(number, tile.pass_number, queue, rim)
+    count = borders(number, np.empty((0, 5), np.int64), np.empty(0))
     edges, shares = np.empty((count, 5), np.int64), np.empty(count)
     borders(number, edges, shares)
     return edges, shares

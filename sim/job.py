@@ -233,20 +233,20 @@ class Job:
         """
         from .cut import cut, surface_of
         from .faces import find_levels, find_steps
-        from .memory import check_fits
+        from .memory import Arrays
         from .prober import Prober
 
-        check_fits(self.grid.columns)
+        arrays = Arrays(self.grid.columns)
         count = self.count_as_of(as_of)
         packed = self.packed.upto(count)
         done = cut(
             self.grid, packed, self.stock, by_pass=True, skim_limit=skim, threads=threads,
-            progress=progress,
+            progress=progress, arrays=arrays,
         )  # fmt: skip
-        tile = surface_of(done.tile, packed, self.stock)
-        levels, number = find_levels(tile, packed)
+        tile = surface_of(done.tile, packed, self.stock, arrays)
+        levels, number = find_levels(tile, packed, arrays)
         prober = Prober(packed, self.stock)
-        steps = find_steps(tile, levels, number, prober)
+        steps = find_steps(tile, levels, number, prober, arrays)
         return RunResult(
             title=self.title,
             unit=self.unit,

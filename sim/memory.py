@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import shutil
 import tempfile
+import weakref
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,14 +15,17 @@ from numpy.typing import NDArray
 
 from .errors import TooLarge
 
-__all__ = ["RUN_BYTES", "Arrays", "available_memory", "check_fits", "say_bytes"]
+__all__ = ["ROWS", "RUN_BYTES", "Arrays", "available_memory", "plan", "say_bytes", "strips"]
 
-RUN_BYTES = 64
-"""What a run takes for each column, about: heights, owners, passes, slopes, levels, and the scratch
-arrays that make them; measured with the largest resident set of runs of 1 to 16 million columns."""
-
+RUN_BYTES = 8 + 4 + 4 + 16 + 1 + 4 + 8 + 16
+"""What a run keeps for each column: height, owner, pass, slope, flatness, level, the walk's queue,
+and the raw stock's top and bottom where it is no block."""
 SHARE = 0.5
 """Part of the free memory that arrays may take; the rest is for bins, pictures and the system."""
+DISK_SHARE = 0.9
+"""Part of the free disk that they may take."""
+ROWS = 256
+"""Rows of columns that are worked at once outside kernels."""
 
 
 def available_memory() -> int:
@@ -51,8 +56,31 @@ def say_bytes(count: float) -> str:
     return f"{count:,.1f} GB"
 
 
-def check_fits(columns: int) -> None:
-    """Refuse a run that the memory can't hold, before it starts.
+def strips(rows: int) -> Iterator[slice]:
+    """Yield slices of `ROWS` rows each that together cover an array."""
+    for first in range(0, rows, ROWS):
+        yield slice(first, min(rows, first + ROWS))
+
+
+def _plan(columns: int, folder: Path) -> tuple[int, bool]:
+    """Return bytes needed and whether they go to disk; refuse what fits neither."""
+    needed, memory = columns * RUN_BYTES, available_memory()
+    if needed <= SHARE * memory:
+        return needed, False
+    disk = shutil.disk_usage(folder).free
+    if needed > DISK_SHARE * disk:
+        room = max(SHARE * memory, DISK_SHARE * disk)
+        raise TooLarge(
+            f"a grid of {columns:,} columns takes about {say_bytes(needed)}: more than "
+            f"{say_bytes(memory)} of free memory and {say_bytes(disk)} free in {folder} can hold; "
+            f"choose a larger [grid] pitch ({math.sqrt(needed / room) + 0.05:,.1f} times as large "
+            "fits)"
+        )
+    return needed, True
+
+
+def plan(columns: int) -> str:
+    """Return what a run will take, in words.
 
     Parameters
     ----------
@@ -62,15 +90,11 @@ def check_fits(columns: int) -> None:
     Raises
     ------
     TooLarge
-        With a pitch that fits.
+        Neither memory nor disk can hold it; the text says which pitch fits.
     """
-    needed, free = columns * RUN_BYTES, available_memory()
-    if needed > free:
-        raise TooLarge(
-            f"a grid of {columns:,} columns takes about {say_bytes(needed)}, and "
-            f"{say_bytes(free)} of memory is free; choose a larger [grid] pitch "
-            f"({math.sqrt(needed / free) + 0.05:,.1f} times as large fits)"
-        )
+    needed, on_disk = _plan(columns, Path(tempfile.gettempdir()))
+    where = "on disk, worked in strips" if on_disk else "of memory"
+    return f"{columns:,} columns: takes about {say_bytes(needed)} {where}"
 
 
 class Arrays:
@@ -80,10 +104,6 @@ class Arrays:
     ----------
     columns : int
         Columns of the grid.
-    bytes_per_column : int
-        What the run keeps for each.
-    folder : Path, optional
-        Where the temporary folder goes; the system's own choice unless given.
 
     Raises
     ------
@@ -91,33 +111,19 @@ class Arrays:
         Neither memory nor disk can hold it.
     """
 
-    def __init__(self, columns: int, bytes_per_column: int, folder: Path | None = None) -> None:
-        self.needed = columns * bytes_per_column
-        self.on_disk = self.needed > SHARE * available_memory()
-        self._folder: tempfile.TemporaryDirectory[str] | None = None
+    def __init__(self, columns: int) -> None:
+        place = Path(tempfile.gettempdir())
+        self.needed, self.on_disk = _plan(columns, place)
         self._count = 0
-        if not self.on_disk:
-            return
-        place = folder or Path(tempfile.gettempdir())
-        free = shutil.disk_usage(place).free
-        if self.needed > 0.9 * free:
-            raise TooLarge(
-                f"a grid of {columns:,} columns takes {say_bytes(self.needed)}: more than the "
-                f"{say_bytes(available_memory())} of free memory and the {say_bytes(free)} free "
-                f"on the disk of {place}; choose a larger [grid] pitch"
-            )
-        self._folder = tempfile.TemporaryDirectory(prefix="proud-", dir=place)
+        self._folder: Path | None = None
+        if self.on_disk:
+            self._folder = Path(tempfile.mkdtemp(prefix="proud-", dir=place))
+            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
 
     def make(self, shape: tuple[int, ...], dtype: Any) -> NDArray[Any]:
-        """Return an array of the given shape and type, zero or unset."""
+        """Return an array of the given shape and type, not set."""
         if self._folder is None:
             return np.empty(shape, dtype)
         self._count += 1
-        path = Path(self._folder.name) / f"{self._count}.bin"
-        return np.memmap(path, dtype=dtype, mode="w+", shape=shape)
-
-    def close(self) -> None:
-        """Remove the temporary folder, if there is one."""
-        if self._folder is not None:
-            self._folder.cleanup()
-            self._folder = None
+        path = self._folder / f"{self._count}.bin"
+        return np.asarray(np.memmap(path, dtype=dtype, mode="w+", shape=shape))

@@ -122,7 +122,11 @@ def surface_of(tile: Tile, thinning: int, options: PictureOptions) -> Surface:
     grid, k = tile.grid, thinning
     shape = (math.ceil(grid.ny / k), math.ceil(grid.nx / k))
     chosen = np.empty(shape, dtype=np.int64)
-    shade.thin(np.ascontiguousarray(tile.top, dtype=np.float64), k, chosen)
+    if k == 1:
+        chosen[:] = np.arange(chosen.size).reshape(shape)
+        chosen[np.isnan(tile.top)] = -1
+    else:
+        shade.thin(np.ascontiguousarray(tile.top, dtype=np.float64), k, chosen)
     there = chosen >= 0
     index = np.where(there, chosen, 0)
     z = np.where(there, tile.top.reshape(-1)[index], np.nan)

@@ -1,11 +1,13 @@
 """The first run on a machine: compile the kernels in two processes, then find them on disk.
 
 Compiling is mostly one thread's work. This process compiles the engine on a thimble of a job; a
-second one, ``python -m proud.warm``, compiles what comes after it: surfaces, walks, pictures.
+second one, ``python -m proud.warm``, compiles what the command needs after that: surfaces and
+walks, the line trace, pictures.
 """
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 from pathlib import Path
@@ -40,19 +42,21 @@ def is_warm() -> bool:
     return any(f.stat().st_mtime >= source for f in kept)
 
 
-def warm_up() -> None:
-    """Compile all kernels that the demo's commands need; some seconds."""
+def warm_up(*needs: str) -> None:
+    """Compile the kernels of a run and of what `needs` names: "trace", "pictures"; some seconds."""
     other = subprocess.Popen(
-        [sys.executable, "-m", "proud.warm"],
+        [sys.executable, "-m", "proud.warm", *needs],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
+    gc.disable()  # a compiler makes millions of small objects, all in use
     try:
         packed, stock, grid = _thimble()
         cut(grid, packed, stock, by_pass=True, threads=1)
         other.wait()  # should it have failed, its kernels are compiled here when they are called
     finally:
+        gc.enable()
         if other.poll() is None:
             other.kill()
             other.wait()
@@ -70,12 +74,11 @@ def _thimble() -> tuple[Packed, Stock, Grid]:
     return pack(moves.moves(), {1: tool}), stock, Grid.over((0.0, 0.0), (4.0, 4.0), 4.0 / SIDE)
 
 
-def _warm_the_rest() -> None:
-    """Call every kernel that comes after the engine, on the thimble."""
+def _warm_the_rest(needs: list[str]) -> None:
+    """Call the kernels that come after the engine, on the thimble."""
     from .kernels.cutting import tip_over
-    from .pictures import PictureOptions, draw
-    from .trace import trace
 
+    gc.disable()
     packed, stock, grid = _thimble()
     y, x = np.meshgrid(grid.y(), grid.x(), indexing="ij")
     prober = Prober(packed, stock)
@@ -84,11 +87,17 @@ def _warm_the_rest() -> None:
     tile = surface_of(tile, packed, stock)
     levels, number = find_levels(tile, packed)
     find_steps(tile, levels, number, prober)
-    trace(packed, stock, np.ones(1, np.int32), (0.0, 0.5), (4.0, 3.5))
     tip_over(packed.code, packed.rows, 0, 1.0, 1.0)
-    for options in (PictureOptions(view="iso"), PictureOptions(view="top", color="lamp")):
-        draw(tile, unit="mm", title="", passes={1: (1, "")}, options=options)
+    if "trace" in needs:
+        from .trace import trace
+
+        trace(packed, stock, np.ones(1, np.int32), (0.0, 0.5), (4.0, 3.5))
+    if "pictures" in needs:
+        from .pictures import PictureOptions, draw
+
+        for options in (PictureOptions(view="iso"), PictureOptions(view="top", color="lamp")):
+            draw(tile, unit="mm", title="", passes={1: (1, "")}, options=options)
 
 
 if __name__ == "__main__":
-    _warm_the_rest()
+    _warm_the_rest(sys.argv[1:])

@@ -12,12 +12,46 @@ SPREAD2 = 2.0 * 2.0 * 2.0
 far it is followed: straight borders at any angle and circles come out within 1 %."""
 
 
+@jit
+def open_side(territory, passes, j, i):
+    """Whether a column with a level has ground of its own pass without one beside it."""
+    ny, nx = territory.shape
+    for k in range(4):
+        jj = j + (k == 0) - (k == 1)
+        ii = i + (k == 2) - (k == 3)
+        if jj < 0 or ii < 0 or jj >= ny or ii >= nx:
+            continue
+        if territory[jj, ii] == -1 and passes[jj, ii] == passes[j, i]:
+            return True
+    return False
+
+
+@entry
+def seeds(territory, passes, queue):
+    """List the columns from which a walk begins; returns (columns without level, seeds).
+
+    With no room in the queue they are only counted.
+    """
+    ny, nx = territory.shape
+    bare = np.int64(0)
+    n = np.int64(0)
+    for j in range(ny):
+        for i in range(nx):
+            if territory[j, i] == -1:
+                bare += 1
+            elif territory[j, i] >= 0 and open_side(territory, passes, j, i):
+                if n < len(queue):
+                    queue[n] = j * nx + i
+                n += 1
+    return bare, n
+
+
 @entry
 def spread(territory, passes, queue, n):
     """Give ground without a level to the nearest level of its own pass, walking cell to cell.
 
     territory: level of each column, -1 ground without one, -2 nothing. queue: n columns (row-major
-    numbers) that have a level, in order; room for all columns.
+    numbers) that have a level, in order; room for those without one too.
     """
     ny, nx = territory.shape
     at = 0
