@@ -111,11 +111,18 @@ def _text(found: Trace, job: Job) -> str:
     lines = [f"{places} where the pass changes or the surface jumps"]
     for t in found.steps:
         height = "no level to compare" if t.height is None else say_fine(t.height, unit)
+        measured = "edge:"
+        if t.jump is not None:
+            measured = f"jump {say_fine(t.jump, unit)}, level to level {height}:"
         parts = [
             f"(X{t.x / per:.4f} Y{t.y / per:.4f})",
-            f"jump {say_fine(t.jump, unit)}, level to level {height}:",
-            f"{names[t.from_pass]}",
-            f"to {names[t.to_pass]}",
+            measured,
+            _name(t.from_pass, names),
+            f"to {_name(t.to_pass, names)}",
         ]
         lines.append(row(f"  at {t.s / per:.5f} {unit}  ", parts, width))
     return "\n".join(lines)
+
+
+def _name(number: int | None, names: dict[int, str]) -> str:
+    return "nothing left" if number is None else names[number]

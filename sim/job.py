@@ -263,7 +263,16 @@ class Job:
     @property
     def notes(self) -> tuple[str, ...]:
         """What a person should know of the job and its program."""
-        return self.spec.notes + self.program.notes
+        return self.spec.notes + self.program.notes + self._idle_registers()
+
+    def _idle_registers(self) -> tuple[str, ...]:
+        """Name H registers with an error under which nothing runs: likely a slip of the pen."""
+        used = set(np.unique(self.program.moves.h_register).tolist())
+        return tuple(
+            f"[offsets] H{register} is given, but no move runs under G43 H{register}"
+            for register, error in self.spec.h_errors.items()
+            if error and register not in used
+        )
 
     def _pass_rows(self, count: int, done: Cut) -> tuple[PassRow, ...]:
         moves = self.program.moves[:count]

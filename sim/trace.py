@@ -56,27 +56,29 @@ class TracePoints:
 
 @dataclasses.dataclass(frozen=True)
 class TraceStep:
-    """A place where the pass changes or the surface jumps.
+    """A place on the stock where the pass changes or the surface jumps.
 
     Attributes
     ----------
     s, x, y : float
         mm.
-    jump : float
-        Height just after less height just before, mm; 0 where sheets cross.
+    jump : float or None
+        Height just after less height just before, mm; 0 where sheets cross; None at the edge of a
+        through cut. (The stock's own sides are no steps.)
     height : float or None
         First level of the pass after less first level of the pass before, walking away from
         here, mm; None where one of them has none on the line.
-    from_pass, to_pass : int
+    from_pass, to_pass : int or None
+        None where nothing is left.
     """
 
     s: float
     x: float
     y: float
-    jump: float
+    jump: float | None
     height: float | None
-    from_pass: int
-    to_pass: int
+    from_pass: int | None
+    to_pass: int | None
 
 
 @dataclasses.dataclass(frozen=True)
@@ -109,7 +111,7 @@ class Trace:
                     "s": t.s / per,
                     "x": t.x / per,
                     "y": t.y / per,
-                    "jump": t.jump / per,
+                    "jump": None if t.jump is None else t.jump / per,
                     "height": None if t.height is None else t.height / per,
                     "from_pass": t.from_pass,
                     "to_pass": t.to_pass,
@@ -273,24 +275,31 @@ class _Walk:
         pa, pb = self.prober.passes(la), self.prober.passes(lb)
         jump = zb - za
         jump[~(np.abs(jump) > JUMP)] = 0.0
-        found = ((pa != pb) | (jump != 0)) & (pa >= 0) & (pb >= 0)
+        found = ((pa != pb) | (jump != 0)) & self._on_stock(a, pa) & self._on_stock(b, pb)
         runs = self._flat_runs(s, z, label)
         rows = []
         for k in np.flatnonzero(found):
             x, y = self.xy(a[k : k + 1])
-            height = _level_to_level(runs, float(a[k]), int(pa[k]), int(pb[k]))
+            before, after = int(pa[k]), int(pb[k])
+            edge = before < 0 or after < 0
             rows.append(
                 TraceStep(
-                    float(a[k]),
-                    float(x[0]),
-                    float(y[0]),
-                    float(jump[k]),
-                    height,
-                    int(pa[k]),
-                    int(pb[k]),
+                    s=float(a[k]),
+                    x=float(x[0]),
+                    y=float(y[0]),
+                    jump=None if edge else float(jump[k]),
+                    height=None if edge else _level_to_level(runs, float(a[k]), before, after),
+                    from_pass=before if before >= 0 else None,
+                    to_pass=after if after >= 0 else None,
                 )
             )
         return tuple(rows)
+
+    def _on_stock(self, s: NDArray[np.float64], passes: NDArray[np.int32]) -> NDArray[np.bool_]:
+        """Return where something is left, or was before it was cut through."""
+        top, _ = self.prober.stock.at(*self.xy(s))
+        on_stock: NDArray[np.bool_] = (passes >= 0) | ~np.isnan(top)
+        return on_stock
 
     def _close_in(
         self,

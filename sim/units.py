@@ -46,6 +46,8 @@ MM_PER: Final[dict[str, float]] = {
 }
 """Millimetres in one of each unit that a length may carry."""
 
+LARGE_MM: Final = {"in": 12.7, "mm": 1.0}
+"""From here on people say a height in inches or millimetres, not in thou or micrometres."""
 LIMIT_MM: Final = 1e5
 """Longest length taken, 100 m: a longer one is a slip of the decimal point."""
 
@@ -136,6 +138,8 @@ def say_length(mm: float, unit: Unit, places: int | None = None) -> str:
 
 def say_fine(mm: float, unit: Unit) -> str:
     """Return a small height as people say it: ``3.00 thou`` or ``76.2 µm``."""
+    if abs(mm) >= LARGE_MM[unit]:
+        return say_length(mm, unit)
     if unit == "in":
         return f"{round(mm / 0.0254, 2) + 0.0:.2f} thou"
     return f"{round(mm * 1000, 1) + 0.0:.1f} µm"

@@ -76,7 +76,7 @@ JOB_CASES = [
          job('"flat"\nDC = 0.5', '"bull"\nRE = 0.3\nDC = 0.5')),
     Case("outside the folder", ("setups[1].program", '"../plate.nc"', "--allow-outside"),
          job('"plate.nc"', '"../plate.nc"')),
-    Case("a pitch below any memory", ("20,000,000,000 columns", "1,280.0 GB", "larger [grid] pit"),
+    Case("a pitch below any memory", ("20,000,000,000 columns", "1,220.0 GB", "larger [grid] pit"),
          job("20 thou", "0.01 thou")),
     Case("a pitch below any disk", ("columns", "GB", "larger [grid] pitch", "times as large fits"),
          job("20 thou", "1e-6 thou")),

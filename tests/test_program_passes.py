@@ -51,7 +51,8 @@ T1, T2 = "T1 M6", "T2 M6"
         ([T1, FEED, T2, UP, T1, FEED], [(1, "tool 1 flat 10 mm"), (1, "tool 1 flat 10 mm")]),
         # headings
         ([T1, "(A)", FEED, UP, "(B)", FEED], [(1, "A"), (1, "B")]),
-        ([T1, "(A)", FEED, "G0 Z2", "(B)", FEED], [(1, "A"), (1, "B")]),
+        ([T1, "(A)", FEED, "G0 Z2", "(B)", FEED], [(1, "A")]),  # on the stock, not above it
+        ([T1, "(A)", FEED, "G0 Z2.001", "(B)", FEED], [(1, "A"), (1, "B")]),
         ([T1, "(A)", FEED, "G0 Z1.999", "(B)", FEED], [(1, "A")]),
         ([T1, "(A)", FEED, "G91 G28 Z0", "G90", "(B)", "G0 Z1", FEED], [(1, "A"), (1, "B")]),
         ([T1, "(A)", FEED, "(DEPTH 2)", DOWN, "(DEPTH 3)", DOWN, UP, DOWN], [(1, "A")]),

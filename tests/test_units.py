@@ -115,8 +115,8 @@ def test_units_are_the_keys_of_the_table():
 @pytest.mark.parametrize(
     ("mm", "unit", "long", "fine"),
     [
-        (-12.7, "in", "-0.5000 in", "-500.00 thou"),
-        (-12.7, "mm", "-12.700 mm", "-12700.0 µm"),
+        (-12.7, "in", "-0.5000 in", "-0.5000 in"),
+        (-12.7, "mm", "-12.700 mm", "-12.700 mm"),
         (0.0762, "in", "0.0030 in", "3.00 thou"),
         (0.0762, "mm", "0.076 mm", "76.2 µm"),
         (-1e-9, "in", "0.0000 in", "0.00 thou"),

@@ -73,7 +73,7 @@ class Recorder:
     def comments(self, block: Block) -> None:
         """Take the comments of a block, before anything else that the block does."""
         z = self.position[2]
-        retracted = math.isnan(z) or z >= self.settings.stock_top
+        retracted = math.isnan(z) or z > self.settings.stock_top
         alone = block.alone
         for text in block.comments:
             if not self.headings.comment(text, alone=alone, retracted=retracted):
