@@ -4,7 +4,7 @@ What begins a pass
 ------------------
 - A tool change (M6), also to the same tool.
 - A comment that stands alone in a block (an N number may stand before it) while the tool is
-  retracted: its tip at or above the highest stock, or at an unknown height.
+  retracted: its tip above the highest stock, or at an unknown height.
 
 What does not: a comment in a block with words, a comment while the tool is down, an ``(MSG,...)``
 for the operator, a comment with neither letter nor digit such as ``(------)``. So the depths under

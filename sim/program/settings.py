@@ -25,7 +25,7 @@ class ReaderSettings:
     tools : mapping of int to str
         Tool number -> the name that people see; loading another tool is an error.
     stock_top : float
-        Highest stock, mm, part frame: at or above it the tool is retracted.
+        Highest stock, mm, part frame: above it the tool is retracted.
     setup : int
         Number of the setup, from 0, given to every move.
     work_offsets : mapping of str to (x, y, z)
