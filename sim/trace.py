@@ -18,7 +18,7 @@ from .errors import BadInput
 from .pack import Packed
 from .prober import Prober
 from .stock import Stock
-from .units import MM_PER, Unit, say_length
+from .units import MM_PER, Unit, say_length, to_unit
 
 __all__ = ["Trace", "TracePoints", "TraceStep", "trace"]
 
@@ -156,10 +156,12 @@ def trace(
     if not math.isfinite(length) or length < 1e-6:
         raise BadInput("the trace has no length; --from and --to must be two places")
     step = length / 500 if spacing is None else spacing
-    if not step > 0 or length / step > MOST_POINTS:
+    if not step > 0:
+        raise BadInput(f"a spacing of {to_unit(step, unit):g} {unit}: it must be over 0")
+    if length / step > MOST_POINTS:
         raise BadInput(
-            f"a spacing of {say_length(step, unit, 6)} on a line of {say_length(length, unit)} "
-            f"would make over {MOST_POINTS:,} points or none; choose a larger one"
+            f"a spacing of {to_unit(step, unit):g} {unit} on a line of "
+            f"{say_length(length, unit)} would make over {MOST_POINTS:,} points; take a larger"
         )
     walk = _Walk(packed, stock, start, stop, length)
     s = np.append(np.arange(0.0, length - 1e-9 * step, step), length)
