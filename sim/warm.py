@@ -45,7 +45,7 @@ def is_warm() -> bool:
 def warm_up(*needs: str) -> None:
     """Compile the kernels of a run and of what `needs` names: "trace", "pictures"; some seconds."""
     other = subprocess.Popen(
-        [sys.executable, "-m", "proud.warm", *needs],
+        [sys.executable, "-P", "-m", "proud.warm", *needs],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
