@@ -25,7 +25,7 @@ low = [0, 0, -20]
 high = [100, 100, 0]
 
 [grid]
-pitch = 0.05
+pitch = 0.025
 
 [[tools]]
 number = 1
@@ -77,12 +77,12 @@ def test_ctrl_c_while_it_cuts(plate, tmp_path):
     assert running.poll() is None, said
     running.send_signal(signal.SIGINT)
     said += read_until(screen, b"never said", seconds=30)
-    assert running.wait(30) == 130
+    assert running.wait(30) == 130, said.decode()[-600:]
     assert running.stdout.read() == ""
     running.stdout.close()
     os.close(screen)
     text = said.decode()
-    assert "60,002 moves on 4,000,000 columns" in text
+    assert "60,002 moves on 16,000,000 columns" in text
     assert text.rstrip().endswith("stopped; no file was left half written")
     assert "Traceback" not in text
     assert out.read_text() == "a result of yesterday"
