@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .grid import NOTHING, RAW, Grid, Tile
+from .lists import Lattice
 from .memory import Arrays, strips
 from .pack import Packed
 from .stock import Stock
@@ -207,49 +208,26 @@ class _Job:
         g = self.grid
         return (g.x_low, g.y_low, g.pitch_x, g.pitch_y, float(g.nx), float(g.ny))
 
-    def counts(self) -> NDArray[np.int64]:
-        """Return how many moves reach each tile."""
-        counts = np.zeros(self.tiles_x * self.tiles_y, np.int64)
-        self._bin(0, self.tiles_y, counts, np.empty(0, np.int32), False)
-        return counts
-
-    def _bin(
-        self,
-        first: int,
-        last: int,
-        places: NDArray[np.int64],
-        ids: NDArray[np.int32],
-        fill: bool,
-    ) -> None:
-        from .kernels.bins import count_or_fill
-
-        g, p = self.grid, self.packed
-        wide, high = TILE * g.pitch_x, TILE * g.pitch_y
-        reach = math.hypot(wide, high) / 2
-        box = (g.x_low, g.y_low, wide, high, float(self.tiles_x), float(self.tiles_y), reach)
-        count_or_fill(p.code, p.rows, p.members, box, first, last, places, ids, fill)
-
-    def strips(
-        self, counts: NDArray[np.int64]
-    ) -> Iterator[tuple[int, int, NDArray[np.int64], NDArray[np.int32]]]:
+    def strips(self) -> Iterator[tuple[int, int, NDArray[np.int64], NDArray[np.int32]]]:
         """Yield tile rows first to last - 1 with their lists, as many as fit in memory at once."""
+        g = self.grid
+        wide, high = TILE * g.pitch_x, TILE * g.pitch_y
+        corner = (g.x_low, g.y_low)
+        tiles = Lattice(self.packed, corner, wide, high, self.tiles_x, self.tiles_y)
+        counts = tiles.counts()
         ends = np.cumsum(counts.reshape(self.tiles_y, self.tiles_x).sum(axis=1))
         first = 0
         while first < self.tiles_y:
             before = int(ends[first - 1]) if first else 0
             fits = int(np.searchsorted(ends, before + STRIP_ENTRIES, side="right"))
             last = max(first + 1, fits)
-            part = counts[first * self.tiles_x : last * self.tiles_x]
-            offsets = np.concatenate([[0], np.cumsum(part)])
-            ids = np.empty(int(offsets[-1]), np.int32)
-            self._bin(first, last, offsets[:-1].copy(), ids, True)
-            yield first, last, offsets, ids
+            yield first, last, *tiles.lists(first, last, counts)
             first = last
 
     def work(self, threads: int, progress: Progress) -> None:
         """Cut every tile."""
         with ThreadPoolExecutor(threads) as pool:
-            for first, last, offsets, ids in self.strips(self.counts()):
+            for first, last, offsets, ids in self.strips():
                 tiles = np.arange((last - first) * self.tiles_x)
                 chunks = [tiles[i : i + CHUNK] for i in range(0, len(tiles), CHUNK)]
                 pending = {pool.submit(self.chunk, c, first, offsets, ids): len(c) for c in chunks}

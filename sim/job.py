@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from .errors import BadInput
 from .grid import Grid, Tile
 from .jobfile import JobSpec, SetupSpec, load_job_file
-from .moves import Moves, Pass, Program
+from .moves import Moves, Program
 from .pack import Packed
 from .result import PassRow, RunResult, SkimRow
 from .tools import Tool
@@ -375,7 +375,3 @@ class Job:
     def pass_names(self) -> dict[int, tuple[int, str]]:
         """Return tool and name of each pass."""
         return {p.number: (p.tool, p.name) for p in self.program.passes}
-
-    def pass_info(self, number: int) -> Pass:
-        """Return a pass by its number, from 1."""
-        return self.program.passes[number - 1]

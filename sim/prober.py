@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .grid import NOTHING, RAW
+from .lists import Lattice
 from .pack import Packed
 from .stock import Stock
 
@@ -34,23 +35,9 @@ class Prober:
         self._nx, self._ny = (
             max(1, math.ceil((stock.high[k] - stock.low[k]) / self._width - 1e-9)) for k in (0, 1)
         )
-        self._offsets, self._ids = self._bin()
-
-    def _bin(self) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-        from .kernels.bins import count_or_fill
-
-        p, low = self.packed, self.stock.low
-        box = (
-            low[0], low[1], self._width, self._width, float(self._nx), float(self._ny),
-            self._width * math.sqrt(0.5),
-        )  # fmt: skip
-        counts = np.zeros(self._nx * self._ny, np.int64)
-        none = np.empty(0, np.int32)
-        count_or_fill(p.code, p.rows, p.members, box, 0, self._ny, counts, none, False)
-        offsets = np.concatenate([[0], np.cumsum(counts)])
-        ids = np.empty(int(offsets[-1]), np.int32)
-        count_or_fill(p.code, p.rows, p.members, box, 0, self._ny, offsets[:-1].copy(), ids, True)
-        return offsets, ids
+        corner = (stock.low[0], stock.low[1])
+        boxes = Lattice(packed, corner, self._width, self._width, self._nx, self._ny)
+        self._offsets, self._ids = boxes.lists(0, self._ny, boxes.counts())
 
     def edges(self, axis: int) -> NDArray[np.float64]:
         """Return where one box ends and the next begins along x (0) or y (1), mm."""

@@ -205,17 +205,18 @@ class _Walk:
 
     def _short_lists(self) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
         """Return the moves that can show on each stretch of the line (CSR)."""
-        from .kernels.cutting import reaching, shows_near
+        from .kernels.cutting import shows_near
 
         p, high = self.packed, self.prober.stock.high[2]
         ends = p.rows[p.members, 2] + p.rows[p.members, 16]
-        pick = reaching if (ends < high - 1e-6).any() else shows_near
+        in_order = bool((ends < high - JUMP).any())  # a cutting part may end below metal
         middle, half = 0.5 * (self.cuts[1:] + self.cuts[:-1]), 0.5 * np.diff(self.cuts)
         x, y = self.xy(middle)
         lists, out = [], np.empty(len(p.members), np.int32)
         for k, box in enumerate(self.prober.boxes(x, y)):
             near = half[k] * (1 + 1e-9) + 1e-9
-            n = pick(p.code, p.rows, self.prober.members(box), x[k], y[k], near, high, out)
+            moves = self.prober.members(box)
+            n = shows_near(p.code, p.rows, moves, x[k], y[k], near, high, in_order, out)
             lists.append(out[:n].copy())
         offsets = np.concatenate([[0], np.cumsum([len(part) for part in lists])])
         return np.concatenate(lists), offsets.astype(np.int64)

@@ -264,10 +264,10 @@ def cut_points(code, rows, ids, starts, stops, xs, ys, limit, top, own):
 
 
 @entry
-def shows_near(code, rows, ids, x, y, r, zmax, out):
-    """Moves of ids that can show within r of a point, any order of passes; returns how many."""
+def shows_near(code, rows, ids, x, y, r, zmax, hidden_too, out):
+    """Moves of ids that can show within r of a point, or come near it below zmax; how many."""
     least = zmax
-    for k in range(len(ids)):
+    for k in range(0 if hidden_too else len(ids)):
         _, high = bounds(code[ids[k]], load(rows, ids[k]), x, y, r)
         least = high if high < least else least
     n = 0
@@ -287,18 +287,6 @@ def flat_points(code, rows, xs, ys, own, flat):
         if m >= 0:
             _, _, level = surface(code[m], load(rows, m), xs[n], ys[n])
             flat[n] = level
-
-
-@entry
-def reaching(code, rows, ids, x, y, r, zmax, out):
-    """Moves of ids that come within reach of a disc and not above zmax; returns how many."""
-    n = 0
-    for k in range(len(ids)):
-        low, _ = bounds(code[ids[k]], load(rows, ids[k]), x, y, r)
-        if low <= zmax + SLACK:
-            out[n] = ids[k]
-            n += 1
-    return n
 
 
 @entry
