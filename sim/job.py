@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import math
 import re
 from collections.abc import Callable
 from importlib.metadata import version
@@ -23,8 +24,11 @@ from .tools import Tool
 from .units import Unit
 
 if TYPE_CHECKING:  # these load numba
+    from numpy.typing import ArrayLike
+
     from .cut import Cut, Skim
     from .prober import Prober
+    from .rays import Metal, Sweeps
     from .stock import Stock
     from .trace import Trace
 
@@ -169,6 +173,33 @@ class Job:
         if part is not None and part.model is not None:  # whatever is asked comes through here
             check_part_model(part.model, self.unit)
         return pack(self.program.moves, self.tools)
+
+    @functools.cached_property
+    def sweeps(self) -> Sweeps:
+        """What the tools sweep along the moves, prepared for rays."""
+        from .rays import Sweeps
+        from .stock import check_part_model
+
+        part = self.spec.part
+        if part is not None and part.model is not None:
+            check_part_model(part.model, self.unit)
+        return Sweeps(self.program.moves, self.tools)
+
+    def rays(
+        self,
+        origins: ArrayLike,
+        directions: ArrayLike,
+        *,
+        as_of: int | None = None,
+        span: tuple[float, float] = (0.0, math.inf),
+        threads: int | None = None,
+    ) -> Metal:
+        """Return the stock left on rays, mm; see `rays.rays`. `as_of`: a count of moves."""
+        from .rays import rays
+
+        return rays(
+            origins, directions, self.sweeps, self.stock, as_of=as_of, span=span, threads=threads
+        )
 
     def count_as_of(self, as_of: str | int | None) -> int:
         """Return how many moves are done as of a pass or a program line, inclusive.

@@ -13,7 +13,7 @@ from .moves import ARC as MOVE_ARC
 from .moves import Moves
 from .tools import Tool
 
-__all__ = ["Packed", "pack"]
+__all__ = ["Packed", "pack", "path_rows"]
 
 WIDTH = 17
 POINT, LEVEL, RAMP, ARC, HELIX = range(5)
@@ -55,8 +55,7 @@ def pack(moves: Moves, tools: Mapping[int, Tool]) -> Packed:
     """
     if len(moves) and (np.diff(moves.pass_number) < 0).any():
         raise Fault("pass numbers fall along the program")
-    rows = np.zeros((len(moves), WIDTH))
-    kind = _fill_paths(rows, moves)
+    kind, rows = path_rows(moves)
     shape = _fill_profiles(rows, moves, tools)
     return Packed(
         code=(kind * 4 + shape).astype(np.int32),
@@ -66,8 +65,9 @@ def pack(moves: Moves, tools: Mapping[int, Tool]) -> Packed:
     )
 
 
-def _fill_paths(rows: NDArray[np.float64], moves: Moves) -> NDArray[np.int64]:
-    """Write columns 0-8, 14, 15; return the kind of each move."""
+def path_rows(moves: Moves) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return the kind of each move, and rows of which columns 0-8, 14 and 15 are filled."""
+    rows = np.zeros((len(moves), WIDTH))
     from_above = np.isnan(moves.start[:, 2])
     start = np.where(np.isnan(moves.start), moves.end, moves.start)
     start[:, 2] = np.where(from_above, moves.end[:, 2], start[:, 2])
@@ -97,9 +97,8 @@ def _fill_paths(rows: NDArray[np.float64], moves: Moves) -> NDArray[np.int64]:
     rows[:, 8] = np.where(arc, sense, 0.0)
 
     level = rows[:, 6] == 0
-    return np.select(
-        [arc & level, arc, line & level, line], [ARC, HELIX, LEVEL, RAMP], POINT
-    ).astype(np.int64)
+    kind = np.select([arc & level, arc, line & level, line], [ARC, HELIX, LEVEL, RAMP], POINT)
+    return kind.astype(np.int64), rows
 
 
 def _fill_profiles(

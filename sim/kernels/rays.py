@@ -1,0 +1,234 @@
+"""Many lines through the stock: tree over the moves, intervals, what is left and who left it."""
+
+import math
+
+import numpy as np
+
+from .profile import INF, entry, jit
+from .sweep_end import made_by
+from .sweep_path import swept
+
+NEAR = 1e-9
+"""Intervals that come nearer than this to each other are one, mm."""
+RAW = np.int64(-1)
+CUT_OFF = np.int64(-2)
+MADE = np.int64(0)
+ZERO = np.int64(0)  # typed: a bare 0 would be compiled a second time as a literal
+LEAF = 4
+ROOM = np.int64(-1)
+
+
+@jit
+def box_hit(boxes, node, line, t_low, t_high):
+    """Whether a line meets a box between two distances."""
+    for k in range(3):
+        o = line[k]
+        v = line[3 + k]
+        a = boxes[node, k]
+        b = boxes[node, 3 + k]
+        if v == 0.0:
+            if o < a or o > b:
+                return False
+        else:
+            c = (a - o) / v
+            d = (b - o) / v
+            if c > d:
+                c, d = d, c
+            t_low = c if c > t_low else t_low
+            t_high = d if d < t_high else t_high
+            if t_low > t_high:
+                return False
+    return True
+
+
+@jit
+def collect(line, t_low, t_high, limit, tree, moves, work, ray):
+    """Gather the intervals of all moves below `limit` on a line; count or ROOM."""
+    boxes, first_move, refs, seen = tree
+    kinds, paths, tool, pieces, spans, reach = moves
+    found, marks, scratch, stack, nodes = work
+    inner = len(boxes) // 2
+    n = ZERO
+    depth = 0
+    if first_move[0] < limit and box_hit(boxes, 0, line, t_low, t_high):
+        nodes[0] = 0
+        depth = 1
+    while depth > 0:
+        depth -= 1
+        node = nodes[depth]
+        if node < inner:
+            for child in (2 * node + 2, 2 * node + 1):
+                if first_move[child] < limit and box_hit(boxes, child, line, t_low, t_high):
+                    nodes[depth] = child
+                    depth += 1
+            continue
+        start = (node - inner) * LEAF
+        for k in range(start, min(start + LEAF, len(refs))):
+            m = np.int64(refs[k])
+            if m < limit and seen[m] != ray:
+                seen[m] = ray
+                t = np.int64(tool[m])
+                n = swept(
+                    kinds[m], line, paths[m], pieces, spans, t, reach[t], found, marks, n, m,
+                    scratch, stack,
+                )  # fmt: skip
+                if n < 0:
+                    return n
+    return n
+
+
+@jit
+def sort_intervals(found, n, order):
+    """Indices of the first n intervals by where they begin."""
+    gap = 1
+    while gap < n // 3:
+        gap = 3 * gap + 1
+    for i in range(n):
+        order[i] = i
+    while gap > 0:  # Shell's sort: most lines have a few intervals, none has many thousands
+        for i in range(gap, n):
+            v = order[i]
+            j = i
+            while j >= gap and found[order[j - gap], 0] > found[v, 0]:
+                order[j] = order[j - gap]
+                j -= gap
+            order[j] = v
+        gap //= 3
+
+
+@jit
+def owner_of(found, marks, n, which, t):
+    """Interval with an end (0 low, 1 high) at t: that of the earliest move."""
+    best = ROOM
+    for i in range(n):
+        if abs(found[i, which] - t) <= NEAR and (best < 0 or marks[i, 0] < marks[best, 0]):
+            best = i
+    return best
+
+
+@jit
+def put_end(out, k, side, t, i, work):
+    """Write one end of a piece of metal; i: interval, or RAW or CUT_OFF."""
+    marks = work[1]
+    out[0][k, side] = t
+    out[1][k, side, 0] = marks[i, 0] if i >= 0 else i
+    out[1][k, side, 1] = marks[i, 1] if i >= 0 else -1
+    out[1][k, side, 2] = marks[i, 2] if i >= 0 else -1
+
+
+@jit
+def put_metal(out, k, start, stop, from_raw, to_raw, n, work):
+    """Write a piece of metal; an end is RAW or CUT_OFF, or was made by a move (0)."""
+    found, marks, _, _, _ = work
+    first = from_raw if from_raw < 0 else owner_of(found, marks, n, 1, start)
+    last = to_raw if to_raw < 0 else owner_of(found, marks, n, 0, stop)
+    put_end(out, k, 0, start, first, work)
+    put_end(out, k, 1, stop, last, work)
+
+
+@jit
+def leave_metal(stock_from, stock_to, t_low, t_high, n, work, order, out, k):
+    """Write what is left of one stretch of stock; returns the count of all or ROOM."""
+    found = work[0]
+    at = stock_from if stock_from > t_low else t_low
+    stop = stock_to if stock_to < t_high else t_high
+    first = RAW if stock_from >= t_low else CUT_OFF
+    last = RAW if stock_to <= t_high else CUT_OFF
+    i = 0
+    while i < n and at < stop:
+        low = found[order[i], 0]
+        high = found[order[i], 1]
+        i += 1
+        while i < n and found[order[i], 0] <= high + NEAR:  # all that hangs together
+            high = found[order[i], 1] if found[order[i], 1] > high else high
+            i += 1
+        if high <= at + NEAR:
+            continue
+        if low > at + NEAR:
+            if low >= stop - NEAR:
+                break
+            if k >= len(out[0]):
+                return ROOM
+            put_metal(out, k, at, low, first, MADE, n, work)
+            k += 1
+        at = high
+        first = MADE
+    if stop > at + NEAR:
+        if k >= len(out[0]):
+            return ROOM
+        put_metal(out, k, at, stop, first, last, n, work)
+        k += 1
+    return k
+
+
+@jit
+def describe(line, moves, out, k, side):
+    """Normal out of the metal and label of one end."""
+    kinds, paths, _, pieces, _, _ = moves
+    m = out[1][k, side, 0]
+    out[2][k, side, 3] = -1.0
+    for j in range(3):
+        out[2][k, side, j] = math.nan
+    if m < 0:
+        return
+    t = out[0][k, side]
+    place = (line[0] + t * line[3], line[1] + t * line[4], line[2] + t * line[5])
+    x, y, z, label = made_by(
+        kinds[m], paths[m], pieces, out[1][k, side, 1], out[1][k, side, 2], place, line
+    )  # fmt: skip
+    out[2][k, side, 0] = -x
+    out[2][k, side, 1] = -y
+    out[2][k, side, 2] = -z
+    out[2][k, side, 3] = label
+
+
+@entry
+def cast(lines, stock, span, limit, tree, moves, room, out, counts):
+    """Metal left on lines.
+
+    lines: (n, 6). stock: offsets, from, to along each line. limit: moves that are done. tree:
+    boxes, first move of each node, moves of the leaves, a mark a move (-1). out: ends (k, 2),
+    (move, piece, chord) of each, (normal, label) of each. counts: intervals of each line. Returns
+    the number of intervals, or ROOM - lines done where `out` was too small.
+    """
+    offsets, stock_from, stock_to = stock
+    k = ZERO
+    work = (
+        np.empty((room, 2)), np.empty((room, 3), np.int32), np.empty(16),
+        np.empty((64, 2), np.int64), np.empty(128, np.int64),
+    )  # fmt: skip
+    order = np.empty(room, np.int64)
+    for r in range(len(lines)):
+        row = lines[r]
+        line = (row[0], row[1], row[2], row[3], row[4], row[5])
+        start = k
+        low, high = INF, -INF
+        for j in range(offsets[r], offsets[r + 1]):
+            low = stock_from[j] if stock_from[j] < low else low
+            high = stock_to[j] if stock_to[j] > high else high
+        low = low if low > span[0] else span[0]
+        high = high if high < span[1] else span[1]
+        if high > low:
+            n = collect(line, low, high, limit, tree, moves, work, r)
+            while n < 0:  # too many for the room there is
+                room *= 2
+                work = (
+                    np.empty((room, 2)), np.empty((room, 3), np.int32), work[2], work[3], work[4]
+                )  # fmt: skip
+                order = np.empty(room, np.int64)
+                for m in range(len(tree[3])):
+                    if tree[3][m] == r:
+                        tree[3][m] = -1
+                n = collect(line, low, high, limit, tree, moves, work, r)
+            sort_intervals(work[0], n, order)
+            for j in range(offsets[r], offsets[r + 1]):
+                k = leave_metal(
+                    stock_from[j], stock_to[j], span[0], span[1], n, work, order, out, k
+                )  # fmt: skip
+                if k < 0:
+                    return ROOM - r
+        for j in range(start, k):
+            describe(line, moves, out, j, 0)
+            describe(line, moves, out, j, 1)
+        counts[r] = k - start
+    return k

@@ -1,0 +1,290 @@
+"""Where a line through space is inside what a whole tool sweeps along one move.
+
+A path is a row of `PATH` numbers: 0-2 low end x, y, z; 3-4 unit direction in plan, or the axis of
+an arc; 5 length in plan, or radius; 6 rise >= 0; 7-8 angle turned >= 0 and its sense; 9-10 high
+end x, y; 11 chords of an arc. Pieces are rows of `pieces.kernel_rows`; tool t has its pieces as
+drawn in rows spans[t, 0]:spans[t, 1] and as convex ones in spans[t, 2]:spans[t, 3]. What is found
+goes to `found` (from, to) and `marks` (move, piece, chord); a count of -1: there was no room.
+"""
+
+import math
+
+import numpy as np
+
+from .place import ARC, HELIX, LEVEL, POINT
+from .profile import INF, jit
+from .sweep_arc import round_moved
+from .sweep_cone import disc_chord, frustum_moved, slab
+from .sweep_level import arc_band, near_arc, stadium
+
+PATH = 12
+FULL_ROOM = np.int64(-1)
+NO_CHORD = np.int64(-1)
+
+
+@jit
+def piece_radius(pieces, p, h):
+    """Radius of a piece at a height between its ends."""
+    if pieces[p, 8] == 0.0:
+        return (
+            pieces[p, 2] + pieces[p, 4] * (h - pieces[p, 0])
+            if pieces[p, 4] != 0.0
+            else pieces[p, 2]
+        )
+    v = h - pieces[p, 6]
+    left = (pieces[p, 7] - v) * (pieces[p, 7] + v)
+    half = math.sqrt(left if left > 0.0 else 0.0)
+    return pieces[p, 5] + pieces[p, 8] * half
+
+
+@jit
+def piece_column(pieces, p, rho):
+    """Lowest and highest place of a piece at a distance from its axis; (INF, -INF) outside."""
+    low = pieces[p, 0]
+    high = pieces[p, 1]
+    if pieces[p, 8] == 0.0:
+        k = pieces[p, 4]
+        if k == 0.0:
+            return (low, high) if rho <= pieces[p, 2] else (INF, -INF)
+        h = low + (rho - pieces[p, 2]) / k
+        if k > 0.0:
+            return (max(low, h), high) if rho <= pieces[p, 3] else (INF, -INF)
+        return (low, min(high, h)) if rho <= pieces[p, 2] else (INF, -INF)
+    v = rho - pieces[p, 5]
+    rc = pieces[p, 7]
+    left = (rc - v) * (rc + v)
+    half = math.sqrt(left if left > 0.0 else 0.0)
+    middle = pieces[p, 6]
+    if pieces[p, 8] > 0.0:
+        if v <= 0.0:
+            return low, high
+        if left < 0.0:
+            return INF, -INF
+        a, b = max(low, middle - half), min(high, middle + half)
+        return (a, b) if a <= b else (INF, -INF)
+    if v >= 0.0:
+        return INF, -INF
+    if left < 0.0:
+        return low, high
+    if low >= middle:
+        a, b = max(low, middle + half), high
+    else:
+        a, b = low, min(high, middle - half)
+    return (a, b) if a <= b else (INF, -INF)
+
+
+@jit
+def add(found, marks, n, lo, hi, move, piece, chord):
+    """Note an interval; returns the new count."""
+    if not hi > lo:
+        return n
+    if n >= len(found):
+        return FULL_ROOM
+    found[n, 0] = lo
+    found[n, 1] = hi
+    marks[n, 0] = move
+    marks[n, 1] = piece
+    marks[n, 2] = chord
+    return n + 1
+
+
+@jit
+def straight(
+    line, x0, y0, z0, ux, uy, length, rise, pieces, first, last, found, marks, n, move, chord
+):
+    """Intervals inside convex pieces on a straight path of any slope."""
+    ox, oy, oz, vx, vy, vz = line
+    # Count from the line's place nearest to the middle of the path: far origins cost no digits.
+    mx = x0 + 0.5 * length * ux
+    my = y0 + 0.5 * length * uy
+    mz = z0 + 0.5 * rise
+    back = (mx - ox) * vx + (my - oy) * vy + (mz - oz) * vz
+    dx = ox + back * vx - x0
+    dy = oy + back * vy - y0
+    z = oz + back * vz - z0
+    x = dx * ux + dy * uy
+    y = dy * ux - dx * uy
+    wx = vx * ux + vy * uy
+    wy = vy * ux - vx * uy
+    for p in range(first, last):
+        if pieces[p, 8] == 0.0:
+            lo, hi = frustum_moved(
+                x, y, z, wx, wy, vz, length, rise, pieces[p, 0], pieces[p, 1], pieces[p, 2],
+                pieces[p, 4],
+            )  # fmt: skip
+        else:
+            lo, hi = round_moved(
+                x, y, z, wx, wy, vz, length, rise, pieces[p, 0], pieces[p, 1], pieces[p, 2],
+                pieces[p, 3], pieces[p, 5], pieces[p, 6], pieces[p, 7],
+            )  # fmt: skip
+        n = add(found, marks, n, lo + back, hi + back, move, p, chord)
+        if n < 0:
+            return n
+    return n
+
+
+@jit
+def level_line(line, path, pieces, first, last, found, marks, n, move):
+    """Intervals of a level line on a level straight path: exact for every profile."""
+    ox, oy, oz, vx, vy, _ = line
+    mx = 0.5 * (path[0] + path[9])
+    my = 0.5 * (path[1] + path[10])
+    back = (mx - ox) * vx + (my - oy) * vy
+    dx = ox + back * vx - path[0]
+    dy = oy + back * vy - path[1]
+    ux, uy = path[3], path[4]
+    h = oz - path[2]
+    for p in range(first, last):
+        if pieces[p, 0] <= h <= pieces[p, 1]:
+            w = piece_radius(pieces, p, h)
+            lo, hi = stadium(
+                dx * ux + dy * uy, dy * ux - dx * uy, vx * ux + vy * uy, vy * ux - vx * uy,
+                path[5], w,
+            )  # fmt: skip
+            n = add(found, marks, n, lo + back, hi + back, move, p, NO_CHORD)
+            if n < 0:
+                return n
+    return n
+
+
+@jit
+def level_arc(line, path, pieces, first, last, found, marks, n, move, scratch):
+    """Intervals of a level line on a level arc: exact for every profile."""
+    ox, oy, oz, vx, vy, _ = line
+    back = (path[3] - ox) * vx + (path[4] - oy) * vy
+    dx = ox + back * vx - path[3]
+    dy = oy + back * vy - path[4]
+    arc = (
+        path[0] - path[3], path[1] - path[4], path[9] - path[3], path[10] - path[4], path[5],
+        path[8], path[7],
+    )  # fmt: skip
+    h = oz - path[2]
+    for p in range(first, last):
+        if pieces[p, 0] <= h <= pieces[p, 1]:
+            w = piece_radius(pieces, p, h)
+            for k in range(arc_band(dx, dy, vx, vy, arc, w, scratch)):
+                lo = scratch[8 + 2 * k] + back
+                n = add(found, marks, n, lo, scratch[9 + 2 * k] + back, move, p, NO_CHORD)
+                if n < 0:
+                    return n
+    return n
+
+
+@jit
+def plan_distance(kind, path, x, y):
+    """Distance in plan from a place to a path."""
+    if kind == ARC:
+        return near_arc(
+            x - path[3], y - path[4], path[0] - path[3], path[1] - path[4], path[9] - path[3],
+            path[10] - path[4], path[5], path[8], path[7],
+        )  # fmt: skip
+    dx = x - path[0]
+    dy = y - path[1]
+    a = dx * path[3] + dy * path[4]
+    b = dx * path[4] - dy * path[3]
+    t = a if a > 0.0 else 0.0
+    t = t if t < path[5] else path[5]
+    e = t - a
+    return math.sqrt(e * e + b * b)
+
+
+@jit
+def upright(kind, line, path, pieces, first, last, found, marks, n, move):
+    """Intervals of an upright line on a level path or a plunge: exact for every profile."""
+    ox, oy, oz, _, _, vz = line
+    rho = plan_distance(kind, path, ox, oy)
+    for p in range(first, last):
+        low, high = piece_column(pieces, p, rho)
+        if low <= high:
+            a = (path[2] + low - oz) / vz
+            b = (path[2] + path[6] + high - oz) / vz
+            n = add(found, marks, n, min(a, b), max(a, b), move, p, NO_CHORD)
+            if n < 0:
+                return n
+    return n
+
+
+@jit
+def arc_place(path, angle):
+    """Place in plan of the tip after turning through an angle from the low end."""
+    sx = path[0] - path[3]
+    sy = path[1] - path[4]
+    c = math.cos(angle)
+    s = path[8] * math.sin(angle)
+    return path[3] + c * sx - s * sy, path[4] + c * sy + s * sx
+
+
+@jit
+def misses_turn(line, path, i, j, reach):
+    """Whether a line stays clear of all that is swept between chords i and j of an arc.
+
+    reach: radius, lowest and highest of the tool.
+    """
+    chords = path[11]
+    a = path[7] * i / chords
+    b = path[7] * j / chords
+    x, y = arc_place(path, 0.5 * (a + b))
+    r = 2.0 * path[5] * math.sin(0.25 * (b - a)) + reach[0]
+    lo, hi = disc_chord(line[0] - x, line[1] - y, line[3], line[4], r * (1.0 + 1e-9))
+    z = line[2] - path[2]
+    low = path[6] * i / chords + reach[1]
+    high = path[6] * j / chords + reach[2]
+    c, d = slab(z, line[5], low - 1e-9, high + 1e-9)
+    return max(lo, c) > min(hi, d)
+
+
+@jit
+def turning(line, path, pieces, first, last, reach, found, marks, n, move, stack):
+    """Intervals on an arc or a helix cut into chords; halves that the line misses are left out."""
+    stack[0, 0] = 0
+    stack[0, 1] = int(path[11])
+    depth = 1
+    while depth > 0:
+        depth -= 1
+        i = stack[depth, 0]
+        j = stack[depth, 1]
+        if misses_turn(line, path, i, j, reach):
+            continue
+        if j - i > 1:
+            middle = (i + j) // 2
+            stack[depth, 0] = i
+            stack[depth, 1] = middle
+            stack[depth + 1, 0] = middle
+            stack[depth + 1, 1] = j
+            depth += 2
+            continue
+        x0, y0 = arc_place(path, path[7] * i / path[11])
+        x1, y1 = arc_place(path, path[7] * j / path[11])
+        length = math.hypot(x1 - x0, y1 - y0)
+        n = straight(
+            line, x0, y0, path[2] + path[6] * i / path[11], (x1 - x0) / length, (y1 - y0) / length,
+            length, path[6] / path[11], pieces, first, last, found, marks, n, move, i,
+        )  # fmt: skip
+        if n < 0:
+            return n
+    return n
+
+
+@jit
+def swept(kind, line, path, pieces, spans, t, reach, found, marks, n, move, scratch, stack):
+    """Add where a line is inside what tool t sweeps on a path; returns the count or -1."""
+    level = path[6] == 0.0
+    if level and line[5] == 0.0:
+        if kind == ARC:
+            return level_arc(
+                line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move, scratch
+            )  # fmt: skip
+        return level_line(line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move)
+    if (level or kind == POINT) and line[3] == 0.0 and line[4] == 0.0:
+        return upright(kind, line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move)
+    if kind == ARC or kind == HELIX:
+        return turning(
+            line, path, pieces, spans[t, 2], spans[t, 3], reach, found, marks, n, move, stack
+        )  # fmt: skip
+    return straight(
+        line, path[0], path[1], path[2], path[3], path[4], path[5], path[6], pieces, spans[t, 2],
+        spans[t, 3], found, marks, n, move, NO_CHORD,
+    )  # fmt: skip
+
+
+__all__ = ["ARC", "HELIX", "LEVEL", "PATH", "POINT", "swept"]
