@@ -19,7 +19,11 @@ __all__ = ["main"]
 COMMANDS = {
     "run": "Skims, steps and levels that the program leaves; the main job.",
     "trace": "Exact heights and steps along a line across the part.",
+    "probe": "First contact of a touch probe or height gauge with the metal.",
+    "wall": "Stock left on the wall along a contour: least, most, mean.",
     "picture": "A picture of what is left, with numbers on the steps.",
+    "loupe": "A small window of the surface to a micrometre, as picture and array.",
+    "tool": "A tool drawn with its measures, and what of it cuts.",
     "schema": "The JSON Schema of job.toml or of a pass list, for an editor.",
 }
 

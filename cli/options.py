@@ -11,6 +11,8 @@ import click
 from proud.errors import BadInput
 from proud.units import Unit, length_mm
 
+from .output import TARGET
+
 if TYPE_CHECKING:
     from proud.job import Job
 
@@ -23,7 +25,7 @@ def common(function: F) -> F:
     """Add ``--json``, ``--out`` and ``--quiet``."""
     add = [
         click.option("--json", "as_json", is_flag=True, help="Print one JSON object, no more."),
-        click.option("--out", type=click.Path(path_type=Path), help="File to write the result to."),
+        click.option("--out", type=TARGET, help="File to write the result to."),
         click.option("--quiet", is_flag=True, help="Print nothing but errors (and JSON)."),
     ]
     for option in reversed(add):

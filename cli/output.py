@@ -9,17 +9,48 @@ import secrets
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import click
 from proud.errors import BadInput
 
-__all__ = ["check_target", "check_targets", "progress_bar", "say", "to_json", "write_text"]
+__all__ = [
+    "TARGET",
+    "TargetPath",
+    "check_target",
+    "check_targets",
+    "progress_bar",
+    "say",
+    "to_json",
+    "write_arrays",
+    "write_text",
+]
 
 QUIET_SECONDS = 2.0
 """Work that takes less shows no progress."""
+
+
+class TargetPath(click.Path):
+    """A file to write. A name that ends in a slash means a folder, and is refused."""
+
+    def convert(
+        self,
+        value: str | os.PathLike[str],
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> str | bytes | os.PathLike[str]:
+        """Return the path; the slash must be seen here, since a `Path` does not keep it."""
+        text = os.fspath(value)
+        if text.endswith(("/", os.sep)):
+            option = f"{param.opts[0]} " if param is not None else ""
+            raise BadInput(f"{option}{text}: ends in {text[-1]}, so it is a folder; name a file")
+        return super().convert(value, param, ctx)
+
+
+TARGET = TargetPath(path_type=Path)
+"""Type of every option that names a file to write."""
 
 
 def to_json(value: dict[str, Any]) -> str:
@@ -139,10 +170,40 @@ def write_text(path: Path, text: str) -> None:
     BadInput
         It can't be written.
     """
+    _write(path, lambda file: file.write(text.encode("utf-8")))
+
+
+def write_arrays(path: Path, arrays: Mapping[str, Any]) -> None:
+    """Write named arrays as a compressed NPZ, at once or not at all, as `write_text` does.
+
+    Raises
+    ------
+    BadInput
+        It can't be written.
+    """
+
+    def write(file: IO[bytes]) -> None:
+        import zipfile
+
+        from numpy.lib.format import write_array
+
+        # Not numpy's own savez: it stamps the hour, and the same job shall give the same bytes.
+        with zipfile.ZipFile(file, "w") as pack:
+            for name, array in arrays.items():
+                entry = zipfile.ZipInfo(f"{name}.npy")
+                entry.compress_type = zipfile.ZIP_DEFLATED
+                with pack.open(entry, "w", force_zip64=True) as member:
+                    write_array(member, array, allow_pickle=False)
+
+    _write(path, write)
+
+
+def _write(path: Path, write: Callable[[IO[bytes]], object]) -> None:
     place = path.resolve()
     beside = place.with_name(f".{place.name}.{secrets.token_hex(4)}")
     try:
-        beside.write_text(text, encoding="utf-8", newline="")
+        with beside.open("xb") as file:
+            write(file)
         if place.exists():
             shutil.copymode(place, beside)
         beside.replace(place)

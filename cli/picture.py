@@ -19,8 +19,10 @@ VIEWS = ("top", "front", "back", "left", "right", "iso")
 
 @click.command("picture")
 @surface_options
-@click.option("--view", type=click.Choice(VIEWS), default="iso", show_default=True)
-@click.option("--camera", metavar="AZ,EL", help="View from azimuth and elevation, degrees.")
+@click.option("--view", type=click.Choice(VIEWS), help="From where  [default: iso]")
+@click.option(
+    "--camera", metavar="AZ,EL", help="Instead of --view: from azimuth and elevation, degrees."
+)
 @click.option(
     "--color", type=click.Choice(["pass", "height", "lamp"]), default="pass", show_default=True,
     help="By pass, by height, or grey under a low lamp (which shows small steps).",
@@ -45,7 +47,7 @@ def command(
     allow_outside: bool,
     threads: int | None,
     fail_on: str | None,
-    view: str,
+    view: str | None,
     camera: str | None,
     color: str,
     lamp: str | None,
@@ -70,7 +72,7 @@ def command(
     from .pictures import draw_one
 
     options = PictureOptions(
-        view=view,  # type: ignore[arg-type]
+        view=_view(view, camera),  # type: ignore[arg-type]
         camera=_angles(camera, "--camera"),
         color=color,  # type: ignore[arg-type]
         size=_size(size),
@@ -91,6 +93,15 @@ def command(
         say(to_json({"unit": result.unit, "title": result.title, "picture": str(out)}))
     else:
         say(f"picture: {out}", quiet=quiet)
+
+
+def _view(view: str | None, camera: str | None) -> str:
+    """Return the view by name; refuse one beside a camera, which would overrule it."""
+    if view is not None and camera is not None:
+        raise BadInput(
+            f"--view {view} and --camera {camera} both say from where to look; give one of them"
+        )
+    return view or "iso"
 
 
 def _angles(text: str | None, option: str) -> tuple[float, float] | None:

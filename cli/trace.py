@@ -9,7 +9,7 @@ import click
 from proud.units import MM_PER, say_fine
 
 from .options import common, inputs, place, positive, surface_options
-from .output import check_target, check_targets, say, to_json, write_text
+from .output import TARGET, check_target, check_targets, say, to_json, write_text
 from .words import row, screen_width
 from .working import say_first_run
 
@@ -25,8 +25,8 @@ __all__ = ["command"]
 @click.option("--from", "start", required=True, metavar="X,Y", help="Where the line begins.")
 @click.option("--to", "stop", required=True, metavar="X,Y", help="Where the line ends.")
 @click.option("--spacing", metavar="D", help="Distance of the points [a 500th of the line].")
-@click.option("--save", type=click.Path(path_type=Path), help="Write the points as CSV.")
-@click.option("--picture", type=click.Path(path_type=Path), help="Draw the section (PNG).")
+@click.option("--save", type=TARGET, help="Write the points as CSV.")
+@click.option("--picture", type=TARGET, help="Draw the section (PNG).")
 @click.option("--exaggerate", type=click.FloatRange(1, 1e6), help="Stretch of the section's z.")
 @common
 def command(

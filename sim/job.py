@@ -135,6 +135,7 @@ class Job:
                 work_offsets=setup.work_offsets,
                 home=setup.home,
                 block_delete=setup.block_delete,
+                chord=self.spec.chord,
             )
             return read_program(setup.program, settings, shown=self._shown(setup.program))
         from .passes import PassSettings, read_passes
@@ -341,7 +342,7 @@ class Job:
             depth=float(depth[k]),
             area=skim.columns * grid.cell_area,
             at=(float(xs[k]), float(ys[k]), skim.z - float(depth[k])),
-            line=int(self.program.moves.line[move]),
+            line=int(self.program.moves.line[self.packed.move[move]]),
         )
 
     def _lowest_places(self, skim: Skim) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -400,7 +401,7 @@ class Job:
         from .trace import trace
 
         packed = self.packed.upto(self.count_as_of(as_of))
-        lines = self.program.moves.line
+        lines = self.program.moves.line[packed.move]
         return trace(packed, self.stock, lines, start, stop, spacing=spacing, unit=self.unit)
 
     def pass_names(self) -> dict[int, tuple[int, str]]:

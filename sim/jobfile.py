@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from .errors import BadInput, closest
 from .jobfile_model import (
+    AccuracyTable,
     BlockStock,
     JobFile,
     ModelStock,
@@ -30,7 +31,7 @@ from .strict import Problems, clean, load_toml, say_value, validate
 from .tomlfile import neighbour
 from .toolfile import load_tool_file, read_tools
 from .tools import Tool
-from .units import UNITS, Unit, length_mm, say_length
+from .units import CHORD_MM, UNITS, Unit, length_mm, say_length
 
 __all__ = [
     "Box",
@@ -43,6 +44,10 @@ __all__ = [
     "job_schema",
     "load_job_file",
 ]
+
+CHORDS_MM: Final = (1e-6, 0.1)
+"""Least and most that chords may be off their curve, mm: finer is below what anything here is
+good for, coarser would show among the steps that people look for."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -107,6 +112,7 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
     problems, unit = reading.problems, reading.unit
     stock = _stock(table.stock, reading)
     pitch = _pitch(table.grid.pitch, stock, reading)
+    chord = _chord(table.accuracy, reading)
     part = None if table.part is None else _part(table.part, reading)
     show = _show(table, problems)
     setups = tuple(_setup(setup, i, reading) for i, setup in enumerate(table.setups))
@@ -139,6 +145,7 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
         zero_errors,
         setups,
         notes,
+        chord,
     )
 
 
@@ -245,6 +252,20 @@ def _pitch(pitch: float | None, stock: StockSpec, reading: _Reading) -> float | 
         )
         reading.problems.add("grid.pitch", text)
     return pitch
+
+
+def _chord(table: AccuracyTable, reading: _Reading) -> float:
+    """Return how far chords may be off their curve, mm; a bound out of range is noted."""
+    if table.chord is None:
+        return CHORD_MM
+    least, most = CHORDS_MM
+    if not least <= table.chord <= most:
+        text = (
+            f"{table.chord * 1000:.4g} µm is out of range; use {least * 1000:g} to "
+            f"{most * 1000:g} µm, such as 0.1um"
+        )
+        reading.problems.add("accuracy.chord", text)
+    return table.chord
 
 
 def _part(table: PartTable, reading: _Reading) -> PartSpec:

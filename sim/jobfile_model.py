@@ -26,6 +26,7 @@ from .toolfile import ToolTable
 
 __all__ = [
     "DIRECTIONS",
+    "AccuracyTable",
     "JobFile",
     "ModelStock",
     "PartTable",
@@ -163,6 +164,16 @@ class GridTable(Strict):
     pitch: PositiveLength | None = Field(default=None, description="distance between columns")
 
 
+class AccuracyTable(Strict):
+    """How near to the exact shape what has no closed form must be."""
+
+    chord: PositiveLength | None = Field(
+        default=None,
+        description="how far the chords of a curve may be off it, such as the arcs in G18 and G19; "
+        '"0.1um" if left out, from 0.001um to 0.1mm',
+    )
+
+
 class FixtureTable(Strict):
     """A jaw, stop or clamp: a box."""
 
@@ -230,6 +241,9 @@ class JobFile(Strict):
     show: list[ShowTable] = Field(default=[], description="sides that people will look at")
     grid: GridTable = Field(
         default=GridTable(), description="the columns on which places are found"
+    )
+    accuracy: AccuracyTable = Field(
+        default=AccuracyTable(), description="bounds on what has no closed form"
     )
     tools: str | list[ToolTable] = Field(  # type: ignore[valid-type]
         description="[[tools]] tables, or the name of a file of tools that jobs share"

@@ -6,7 +6,7 @@ import dataclasses
 from pathlib import Path
 
 from .tools import Tool
-from .units import Unit
+from .units import CHORD_MM, Unit
 
 __all__ = ["Box", "JobSpec", "PartSpec", "SetupSpec", "ShowSpec", "StockSpec", "Vector"]
 
@@ -129,6 +129,8 @@ class JobSpec:
     setups : tuple of SetupSpec
     notes : tuple of str
         What a person should know.
+    chord : float
+        How far the chords that stand for a curve without a closed form may be off it, mm.
     """
 
     path: Path
@@ -145,3 +147,4 @@ class JobSpec:
     zero_errors: dict[str, Vector]
     setups: tuple[SetupSpec, ...]
     notes: tuple[str, ...] = ()
+    chord: float = CHORD_MM

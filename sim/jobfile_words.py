@@ -9,11 +9,14 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from .errors import closest
+from .shapes import OWN_WORDS
+from .shapes import SHAPES as _SHAPES
+from .shapes.base import Word
 from .strict import NonNegativeLength, PositiveLength, clean, say_value
 from .units import UNITS
 
 __all__ = [
-    "NOT_BUILT",
+    "OF_SOME",
     "SHAPES",
     "WORDS",
     "Cylinder",
@@ -23,20 +26,11 @@ __all__ = [
     "UnitWord",
     "Word",
     "problem",
+    "users",
 ]
 
-SHAPES: Final = ("flat", "bull", "ball", "chamfer", "drill")
+SHAPES: Final = tuple(_SHAPES)
 """Shapes that can be cut with."""
-NOT_BUILT: Final = (
-    "taper-ball",
-    "corner-rounding",
-    "t-slot",
-    "lollipop",
-    "bore-bar",
-    "tap",
-    "profile",
-)
-"""Shapes that are known and refused, until they are built."""
 
 # ------------------------------------------------------------------------------- kinds of value
 
@@ -64,11 +58,9 @@ def _format(value: Any) -> Any:
 def _shape(value: Any) -> Any:
     if value in SHAPES or not isinstance(value, str):
         return value
-    known = ", ".join(SHAPES)
-    if value in NOT_BUILT:
-        raise problem(f"{say_value(value)} is not built yet; for now: {known}")
-    guess = closest(value, SHAPES + NOT_BUILT)
-    raise problem(f"{say_value(value)} is not a tool's shape; allowed: {known}{guess}")
+    guess = closest(value, SHAPES)
+    allowed = ", ".join(SHAPES)
+    raise problem(f"{say_value(value)} is not a tool's shape; allowed: {allowed}{guess}")
 
 
 def _unit(value: Any) -> Any:
@@ -95,42 +87,13 @@ Cylinder = Annotated[tuple[PositiveLength, PositiveLength], Field(strict=False)]
 # -------------------------------------------------------------------------------------- the words
 
 
-@dataclasses.dataclass(frozen=True)
-class Word:
-    """One length, angle or count of a tool.
-
-    Attributes
-    ----------
-    symbol : str
-        Its ISO 13399 symbol; empty where the standard has none that fits.
-    plain : tuple of str
-        The words people say; each may be used instead of the symbol.
-    kind : type
-        What a value must be.
-    says : str
-        What it is, for the JSON Schema and for errors.
-    """
-
-    symbol: str
-    plain: tuple[str, ...]
-    kind: Any
-    says: str
-
-    @property
-    def keys(self) -> tuple[str, ...]:
-        """All keys for it, symbol first."""
-        return ((self.symbol,) if self.symbol else ()) + self.plain
-
-
 _Angle90 = Annotated[float, Field(gt=0, le=90)]
 _Angle180 = Annotated[float, Field(gt=0, le=180)]
 _Count = Annotated[int, Field(ge=1, le=1000)]
 
-WORDS: Final[dict[str, Word]] = {
+_COMMON: Final[dict[str, Word]] = {
     "diameter": Word("DC", ("diameter",), PositiveLength, "cutting diameter; its largest"),
-    "corner_radius": Word(
-        "RE", ("corner_radius",), NonNegativeLength, "corner radius; needed for a bull"
-    ),
+    "corner_radius": Word("RE", ("corner_radius",), NonNegativeLength, "corner radius"),
     "cutting_length": Word(
         "APMX",
         ("flute_length", "cutting_length"),
@@ -157,22 +120,49 @@ WORDS: Final[dict[str, Word]] = {
         "KAPR",
         ("edge_angle",),
         _Angle90,
-        "degrees from a plane across the axis to the cutting edge; needed for a chamfer tool, "
-        "where 45 is a 90 degree included angle",
+        "degrees from a plane across the axis to the cutting edge; 45 is 90 included",
+        angle=True,
     ),
     "point_angle": Word(
-        "SIG", ("point_angle",), _Angle180, "included point angle in degrees; needed for a drill"
+        "SIG", ("point_angle",), _Angle180, "included point angle in degrees", angle=True
     ),
     "tip_diameter": Word(
         "",
         ("tip_diameter", "tip"),
         NonNegativeLength,
-        "diameter of a chamfer tool's flat end, 0 for a point; needed for a chamfer tool",
+        "diameter of the flat end of a tool that is wider above it, 0 for a point",
     ),
 }
-"""Every length, angle and count of a tool: what it is called inside, and by its keys in a file.
+"""Words that several shapes have, or all.
 
 LU and LH (from memory of ISO 13399): LU ends where the straight neck ends, LH where the shank
 begins. Both set `Tool.neck_length`; given both, LU does, since between them the tool widens by an
 amount that isn't given, and a shank that begins at LU never hides a rub.
 """
+OF_SOME: Final = (
+    "corner_radius",
+    "edge_angle",
+    "point_angle",
+    "tip_diameter",
+    *OWN_WORDS,
+)
+"""Words about the cutting part: each is for some shapes alone."""
+
+
+def users(name: str, *, needing: bool = False) -> str:
+    """Return the shapes that take a word, or need it, as ``a bull, a drill or a tap``."""
+    found = [s.called for s in _SHAPES.values() if (name in s.needs if needing else s.takes(name))]
+    return " or ".join([", ".join(found[:-1]), found[-1]] if len(found) > 1 else found)
+
+
+def _completed(name: str, word: Word) -> Word:
+    """Return a word that says of itself which shapes need it and which take it."""
+    if name not in OF_SOME:
+        return word
+    needing, taking = users(name, needing=True), users(name)
+    says = word.says + (f"; needed for {needing}" if needing else "")
+    return dataclasses.replace(word, says=says + (f"; for {taking}" if taking != needing else ""))
+
+
+WORDS: Final = {name: _completed(name, word) for name, word in {**_COMMON, **OWN_WORDS}.items()}
+"""Every length, angle and count of a tool: what it is called inside, and by its keys in a file."""

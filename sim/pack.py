@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from .columns import PART, column_parts
 from .errors import Fault
 from .moves import ARC as MOVE_ARC
 from .moves import Moves
@@ -15,7 +16,7 @@ from .tools import Tool
 
 __all__ = ["Packed", "pack", "path_rows"]
 
-WIDTH = 17
+WIDTH = 18
 POINT, LEVEL, RAMP, ARC, HELIX = range(5)
 SHORTEST = 1e-9
 """A path shorter than this in plan, or an arc of a smaller radius, is a plunge, mm."""
@@ -25,24 +26,30 @@ SHORTEST = 1e-9
 class Packed:
     """Tables of the kernels; see `kernels.place` for the columns.
 
+    A move has a row for each part of its tool that may leave the lowest metal: one for the common
+    shapes, more for tapered, stepped and free ones. Owners of columns are rows.
+
     Attributes
     ----------
     code : ndarray of int32, shape (n,)
-    rows : ndarray of float64, shape (n, 17)
+    rows : ndarray of float64, shape (n, 18)
     passes : ndarray of int32, shape (n,)
-        Pass of each move, never falling.
+        Pass of each row, never falling.
     members : ndarray of int32
-        Indices of the moves that take metal, in program order.
+        Rows that take metal, in program order.
+    move : ndarray of int32, shape (n,)
+        Move of each row, never falling.
     """
 
     code: NDArray[np.int32]
     rows: NDArray[np.float64]
     passes: NDArray[np.int32]
     members: NDArray[np.int32]
+    move: NDArray[np.int32]
 
     def upto(self, count: int) -> Packed:
         """Return the tables with only the first `count` moves taking part."""
-        return dataclasses.replace(self, members=self.members[self.members < count])
+        return dataclasses.replace(self, members=self.members[self.move[self.members] < count])
 
 
 def pack(moves: Moves, tools: Mapping[int, Tool]) -> Packed:
@@ -55,14 +62,39 @@ def pack(moves: Moves, tools: Mapping[int, Tool]) -> Packed:
     """
     if len(moves) and (np.diff(moves.pass_number) < 0).any():
         raise Fault("pass numbers fall along the program")
-    kind, rows = path_rows(moves)
-    shape = _fill_profiles(rows, moves, tools)
+    kind, paths = path_rows(moves)
+    move, part = _parts(moves, tools)
+    rows = paths[move]
+    rows[:, 2] += part[:, 7]
+    rows[:, 9:13], rows[:, 16:18] = part[:, 1:5], part[:, 6:8]
+    rows[:, 13] = rows[:, 9] * rows[:, 9]
+    rows[np.isnan(moves.start[move, 2]), 16] = np.inf  # came from above
     return Packed(
-        code=(kind * 4 + shape).astype(np.int32),
-        rows=rows,
-        passes=moves.pass_number.astype(np.int32),
-        members=np.flatnonzero(moves.sweeps()).astype(np.int32),
+        code=(kind[move] * 8 + part[:, 0].astype(np.int64)).astype(np.int32),
+        rows=np.ascontiguousarray(rows),
+        passes=moves.pass_number[move].astype(np.int32),
+        members=np.flatnonzero(moves.sweeps()[move]).astype(np.int32),
+        move=move.astype(np.int32),
     )
+
+
+def _parts(
+    moves: Moves, tools: Mapping[int, Tool]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return the move of each row, and each row's part of the tool; see `columns.column_parts`."""
+    numbers, which = np.unique(moves.tool, return_inverse=True)
+    tables = []
+    for number in numbers.tolist():
+        if number not in tools:
+            raise Fault(f"move of tool {number}, which the job does not have")
+        tables.append(column_parts(tools[number]))
+    counts = np.array([len(t) for t in tables], np.int64)
+    starts = np.cumsum(counts) - counts
+    of_move = counts[which] if len(which) else np.zeros(0, np.int64)
+    move = np.repeat(np.arange(len(moves)), of_move)
+    number = np.arange(len(move)) - np.repeat(np.cumsum(of_move) - of_move, of_move)
+    table = np.concatenate([*tables, np.zeros((0, PART))])
+    return move, table[starts[which[move]] + number] if len(move) else table
 
 
 def path_rows(moves: Moves) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -99,26 +131,3 @@ def path_rows(moves: Moves) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     level = rows[:, 6] == 0
     kind = np.select([arc & level, arc, line & level, line], [ARC, HELIX, LEVEL, RAMP], POINT)
     return kind.astype(np.int64), rows
-
-
-def _fill_profiles(
-    rows: NDArray[np.float64], moves: Moves, tools: Mapping[int, Tool]
-) -> NDArray[np.int64]:
-    """Write columns 9-13 and 16; return the shape of each move's tool."""
-    shape = np.zeros(len(moves), dtype=np.int64)
-    for number in np.unique(moves.tool):
-        tool = tools.get(int(number))
-        if tool is None:
-            raise Fault(f"move of tool {number}, which the job does not have")
-        profile = tool.profile()
-        mine = moves.tool == number
-        shape[mine] = profile.shape
-        rows[mine, 9:14] = (
-            profile.radius,
-            profile.flat_radius,
-            profile.corner_radius,
-            profile.slope,
-            profile.radius * profile.radius,
-        )
-        rows[mine, 16] = np.inf if tool.cutting_length is None else tool.cutting_length
-    return shape

@@ -247,7 +247,7 @@ def rays(
     workers = min(threads or os.cpu_count() or 1, max(1, len(chunks)))
 
     def work(chunk: Floats) -> tuple[NDArray[Any], ...]:
-        return _cast(chunk, sweeps, stock, limit, span)
+        return _cast(chunk, sweeps, stock, limit, (float(span[0]), float(span[1])))
 
     if workers == 1:
         parts = [work(chunk) for chunk in chunks]
@@ -286,14 +286,14 @@ def _cast(
         )
         counts = np.zeros(len(lines), np.int64)
         seen = np.full(max(1, sweeps.count), -1, np.int64)
-        boxes = (tree.boxes, tree.first, tree.things, seen)
+        boxes = (tree.boxes, tree.first, tree.things, tree.own, seen)
         given = (raw.offsets, raw.enter, raw.leave)
         n = cast(lines, given, span, limit, boxes, sweeps.moves_tuple, 256, out, counts)
         if n >= 0:
             break
         room *= 2
     ends, makers, faces = (a[:n].copy() for a in out)
-    raw.fill_normals(counts, ends, makers, faces)
+    raw.fill_normals(makers, faces)
     return counts, ends, makers, faces
 
 

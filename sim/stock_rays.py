@@ -37,22 +37,14 @@ class RawMetal:
     enter_normal: Floats
     leave_normal: Floats
 
-    def fill_normals(
-        self,
-        counts: NDArray[np.int64],
-        ends: Floats,
-        makers: NDArray[np.int32],
-        faces: Floats,
-    ) -> None:
-        """Write the normals of ends that are the stock's own into `faces`."""
-        ray = np.repeat(np.arange(len(counts)), counts)
-        for side, (at, normal) in enumerate(
-            ((self.enter, self.enter_normal), (self.leave, self.leave_normal))
-        ):
-            for k in np.flatnonzero(makers[:, side, 0] == RAW):
-                span = slice(self.offsets[ray[k]], self.offsets[ray[k] + 1])
-                near = int(np.argmin(np.abs(at[span] - ends[k, side])))
-                faces[k, side, :3] = normal[span][near]
+    def fill_normals(self, makers: NDArray[np.int32], faces: Floats) -> None:
+        """Write the normals of ends that are the stock's own into `faces`.
+
+        `makers` holds the move, or `RAW`, and with `RAW` the stretch of stock.
+        """
+        for side, normal in enumerate((self.enter_normal, self.leave_normal)):
+            own = makers[:, side, 0] == RAW
+            faces[own, side, :3] = normal[makers[own, side, 1]]
 
 
 def stock_on_rays(stock: Stock, lines: Floats) -> RawMetal:

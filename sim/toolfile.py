@@ -2,23 +2,33 @@
 
 A tool is a table with ``number``, ``shape`` and lengths. Each length or angle goes by its symbol
 of ISO 13399 or by a plain word, one of them, never both; `jobfile_words.WORDS` lists them all.
-What a shape needs and refuses is in `_check_shape`; what no tool can be is in `_check_lengths`.
+What a shape needs and refuses is in the module of the shape, in `shapes`; what no tool can be is in
+`_check_lengths`.
 """
 
 from __future__ import annotations
 
-import dataclasses
-import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final
 
 from pydantic import Field, create_model
 
-from .jobfile_words import SHAPES, WORDS, Cylinder, FormatNumber, ShapeWord, Text, UnitWord
+from .jobfile_words import (
+    OF_SOME,
+    WORDS,
+    Cylinder,
+    FormatNumber,
+    ShapeWord,
+    Text,
+    UnitWord,
+    users,
+)
+from .shapes import SHAPES
+from .shapes.base import Entry, Shape
 from .strict import Problems, Strict, load_toml, validate
 from .tools import Tool
-from .units import UNITS, Unit, say_length
+from .units import UNITS, Unit
 
 __all__ = [
     "ToolTable",
@@ -71,34 +81,6 @@ class _ToolFile(Strict):
 
 
 # ----------------------------------------------------------------------------- reading and checking
-
-
-@dataclasses.dataclass(frozen=True)
-class _Entry:
-    """One tool's table while it is checked."""
-
-    where: tuple[str | int, ...]
-    values: dict[str, Any]
-    keys: dict[str, str]
-    problems: Problems
-    unit: Unit
-
-    def __contains__(self, name: str) -> bool:
-        return self.values.get(name) is not None
-
-    def __getitem__(self, name: str) -> float:
-        return float(self.values[name])
-
-    def said(self, name: str) -> str:
-        """Return a key and its value in the job's unit, such as ``corner_radius 0.0300 in``."""
-        angle = name in ("edge_angle", "point_angle")
-        value = f"{self[name]:g} degrees" if angle else say_length(self[name], self.unit)
-        return f"{self.keys[name]} {value}"
-
-    def wrong(self, name: str, text: str) -> None:
-        """Note a problem at the key by which the file gives `name`, or could."""
-        key = self.keys.get(name, WORDS[name].keys[0] if name in WORDS else name)
-        self.problems.add((*self.where, key), f"tool {self.values['number']}: {text}")
 
 
 def load_tool_file(
@@ -171,18 +153,21 @@ def read_tools(
             problems.add(("tools", index, "number"), text)
         first.setdefault(number, index)
         before = len(problems.found)
+        shape = SHAPES[entry.values["shape"]]
+        if shape.derive is not None:
+            shape.derive(entry)
         if "diameter" not in entry:
-            entry.wrong("diameter", "its diameter is missing; give DC or diameter")
+            _say_missing(entry, shape, found=len(problems.found) > before)
             continue
         for check in (_check_shape, _check_ends, _check_lengths):
             check(entry)
         if len(problems.found) == before:
             tools[number] = _tool(entry)
-            notes += _notes(entry)
+            notes += _notes(entry, tools[number])
     return tools, tuple(notes)
 
 
-def _entry(table: Any, where: tuple[str | int, ...], problems: Problems, unit: Unit) -> _Entry:
+def _entry(table: Any, where: tuple[str | int, ...], problems: Problems, unit: Unit) -> Entry:
     """Return a table's values by what they are called inside; two keys for one are an error."""
     values = {"number": table.number, "name": table.name, "shape": table.shape}
     values["holder"] = table.holder
@@ -194,106 +179,53 @@ def _entry(table: Any, where: tuple[str | int, ...], problems: Problems, unit: U
             problems.add((*where, given[1]), f"tool {table.number}: {text}")
         if given:
             values[name], keys[name] = getattr(table, given[0]), given[0]
-    return _Entry(where, values, keys, problems, unit)
+    return Entry(where, values, keys, problems, unit, WORDS)
 
 
-def _check_shape(entry: _Entry) -> None:
-    """Check what the shape needs and refuses."""
-    shape = entry.values["shape"]
-    _SHAPE_CHECKS[shape](entry)
-    if shape != "chamfer" and "tip_diameter" in entry:
-        entry.wrong("tip_diameter", f"is for a chamfer tool; this is a {shape}")
-    if shape != "drill" and "point_angle" in entry:
-        hint = "; a chamfer tool's angle is KAPR, 45 for 90 included" if shape == "chamfer" else ""
-        entry.wrong("point_angle", f"is for a drill; this is a {shape}{hint}")
-    square = shape in ("flat", "bull", "ball")
-    if "edge_angle" in entry and shape != "chamfer" and not (square and entry["edge_angle"] == 90):
-        allowed = "only 90 fits" if square else "its point angle is SIG"
-        entry.wrong("edge_angle", f"{entry.said('edge_angle')} on a {shape}; {allowed}")
+def _say_missing(entry: Entry, shape: Shape, *, found: bool) -> None:
+    """Note what a tool without a diameter lacks; nothing more where a mistake was `found`."""
+    missing = [name for name in shape.needs if name not in entry]
+    for name in missing:
+        entry.wrong(name, f"{shape.called} needs {shape.needs[name]}")
+    if not found and (shape.derive is None or not missing):  # else it may follow from the others
+        entry.wrong("diameter", "its diameter is missing; give DC or diameter")
 
 
-def _check_flat(entry: _Entry) -> None:
-    shape = entry.values["shape"]
-    if "corner_radius" in entry and entry["corner_radius"] != 0:
-        other = '; with a corner radius it is shape = "bull"' if shape == "flat" else ""
-        text = f"{entry.said('corner_radius')} on a {shape}; only 0 is allowed{other}"
-        entry.wrong("corner_radius", text)
+def _check_shape(entry: Entry) -> None:
+    """Check what the shape needs and refuses, and what it checks itself."""
+    shape = SHAPES[entry.values["shape"]]
+    missing = [name for name in shape.needs if name not in entry]
+    for name in missing:
+        entry.wrong(name, f"{shape.called} needs {shape.needs[name]}")
+    for name in OF_SOME:
+        if name in entry and not shape.takes(name):
+            _refuse(entry, shape, name)
+    if not missing and shape.check is not None:
+        shape.check(entry)
 
 
-def _check_bull(entry: _Entry) -> None:
-    if "corner_radius" not in entry:
-        text = "a bull needs its corner radius; give RE or corner_radius"
-        entry.wrong("corner_radius", text)
-    elif entry["corner_radius"] > entry["diameter"] / 2:
-        half = say_length(entry["diameter"] / 2, entry.unit)
-        text = (
-            f"{entry.said('corner_radius')} is over half of {entry.said('diameter')}; "
-            f"up to {half} is allowed"
-        )
-        entry.wrong("corner_radius", text)
-
-
-def _check_ball(entry: _Entry) -> None:
-    radius = entry["diameter"] / 2
-    if "corner_radius" in entry and not math.isclose(
-        entry["corner_radius"], radius, rel_tol=0, abs_tol=1e-9
-    ):
-        half = say_length(radius, entry.unit, 6)
-        text = (
-            f"{entry.said('corner_radius')} on a ball of {entry.said('diameter')}; its radius is "
-            f'half the diameter, {half}: leave it out, or use shape = "bull"'
-        )
-        entry.wrong("corner_radius", text)
-
-
-def _check_chamfer(entry: _Entry) -> None:
-    _check_flat(entry)
-    if "edge_angle" not in entry:
-        text = "a chamfer tool needs its edge angle; give KAPR or edge_angle, 45 for 90 included"
-        entry.wrong("edge_angle", text)
-    elif entry["edge_angle"] >= 90:
-        text = f"{entry.said('edge_angle')} on a chamfer tool; above 0 and below 90 is allowed"
-        entry.wrong("edge_angle", text)
-    if "tip_diameter" not in entry:
-        text = "a chamfer tool needs the diameter of its tip; give tip_diameter, 0 for a point"
-        entry.wrong("tip_diameter", text)
-    elif entry["tip_diameter"] >= entry["diameter"]:
-        text = f"{entry.said('tip_diameter')} is not below {entry.said('diameter')}"
-        entry.wrong("tip_diameter", text)
-
-
-def _check_drill(entry: _Entry) -> None:
-    _check_flat(entry)
-    if "point_angle" not in entry:
-        text = "a drill needs its point angle in degrees; give SIG or point_angle, such as 118"
-        entry.wrong("point_angle", text)
-
-
-_SHAPE_CHECKS: Final[dict[str, Callable[[_Entry], None]]] = {
-    "flat": _check_flat,
-    "bull": _check_bull,
-    "ball": _check_ball,
-    "chamfer": _check_chamfer,
-    "drill": _check_drill,
-}
-
-
-def _check_ends(entry: _Entry) -> None:
-    """Check that the cutting part is as long as its rounded or pointed end."""
-    if "cutting_length" not in entry:
+def _refuse(entry: Entry, shape: Shape, name: str) -> None:
+    """Note a word that the shape does not take, unless its value changes nothing."""
+    value, fits = shape.only.get(name, (None, shape.refuses.get(name, "")))
+    if value is not None and entry[name] == value:
         return
-    shape, radius = entry.values["shape"], entry["diameter"] / 2
-    end = 0.0
-    if shape == "ball":
-        end = radius
-    elif shape == "bull" and "corner_radius" in entry:
-        end = min(entry["corner_radius"], radius)
-    elif shape == "drill" and "point_angle" in entry:
-        end = radius / math.tan(math.radians(entry["point_angle"] / 2))
+    if fits:
+        entry.wrong(name, f"{entry.said(name)} on {shape.called}; {fits}")
+    else:
+        entry.wrong(name, f"is for {users(name)}; this is {shape.called}")
+
+
+def _check_ends(entry: Entry) -> None:
+    """Check that the cutting part is as long as its rounded or pointed end."""
+    shape = SHAPES[entry.values["shape"]]
+    ready = all(name in entry for name in ("cutting_length", *shape.needs))
+    if not ready or shape.end is None:
+        return
+    end = shape.end(entry)
     if entry["cutting_length"] < end * (1 - SLACK):
         text = (
-            f"{entry.said('cutting_length')} ends before the {shape} has come to its diameter, "
-            f"{say_length(end, entry.unit)} above the tip"
+            f"{entry.said('cutting_length')} ends before the {shape.name} has come to its "
+            f"diameter, {entry.length(end)} above the tip"
         )
         entry.wrong("cutting_length", text)
 
@@ -312,7 +244,7 @@ _NOT_OVER: Final = (
 """The first is never over the second, on any tool."""
 
 
-def _check_lengths(entry: _Entry) -> None:
+def _check_lengths(entry: Entry) -> None:
     """Check lengths and diameters against each other."""
     for less, more in _NOT_OVER:
         if less in entry and more in entry and entry[less] > entry[more]:
@@ -328,32 +260,35 @@ def _check_lengths(entry: _Entry) -> None:
         entry.wrong("holder", text)
 
 
-def _tool(entry: _Entry) -> Tool:
+def _tool(entry: Entry) -> Tool:
     """Return the tool of a table that was found right."""
-    values = dict(entry.values)
+    shape, values = SHAPES[entry.values["shape"]], dict(entry.values)
     usable, head = values.pop("usable_length", None), values.pop("head_length", None)
     values["neck_length"] = head if usable is None else usable
-    values["name"] = values["name"] or _name(entry)
+    values["name"] = values["name"] or _name(entry, shape)
     values["holder"] = tuple(tuple(cylinder) for cylinder in values["holder"])
-    if values["shape"] == "ball":
-        values["corner_radius"] = values["diameter"] / 2
-    if values["shape"] != "chamfer":
-        values.pop("edge_angle", None)
+    values["own"] = tuple((name, values.pop(name)) for name in shape.words if name in entry)
+    for name in shape.only:
+        if not shape.takes(name):
+            values.pop(name, None)
     return Tool(**values)
 
 
-def _name(entry: _Entry) -> str:
-    name = f"{entry.values['shape']} {say_length(entry['diameter'], entry.unit)}"
-    if entry.values["shape"] == "bull":
-        name += f", RE {say_length(entry['corner_radius'], entry.unit)}"
-    return name
+def _name(entry: Entry, shape: Shape) -> str:
+    sized = "" if shape.sized is None else shape.sized(entry)
+    return f"{shape.name} {entry.length(entry['diameter'])}{sized}"
 
 
-def _notes(entry: _Entry) -> list[str]:
-    number = entry.values["number"]
+def _notes(entry: Entry, tool: Tool) -> list[str]:
+    number = tool.number
     notes = []
     if "cutting_length" not in entry:
         notes.append(f"tool {number}: no cutting length given; its cutting part has no end here")
     if "neck_diameter" in entry and not ("usable_length" in entry or "head_length" in entry):
         notes.append(f"tool {number}: no length of its neck given; the neck has no end here")
+    if tool.undercut:
+        notes.append(
+            f"tool {number}: its cutting part is narrower above than below; what its upper side "
+            "cuts is seen from the side alone (probe, wall), not in the picture from above"
+        )
     return notes

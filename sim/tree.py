@@ -25,11 +25,14 @@ class Tree:
         Smallest thing below each node.
     things : ndarray of int32
         Leaf j holds things[4 j:4 j + 4].
+    own : ndarray of float64, shape (n, 6)
+        The box of each of `things`.
     """
 
     boxes: NDArray[np.float64]
     first: NDArray[np.int32]
     things: NDArray[np.int32]
+    own: NDArray[np.float64]
 
 
 def build_tree(
@@ -65,14 +68,18 @@ def build_tree(
         boxes[nodes, :3] = boxes[children, :3].reshape(level, 2, 3).min(axis=1)
         boxes[nodes, 3:] = boxes[children, 3:].reshape(level, 2, 3).max(axis=1)
         first[nodes] = first[children].reshape(level, 2).min(axis=1)
-    return Tree(boxes, first, np.ascontiguousarray(things, np.int32))
+    return Tree(boxes, first, np.ascontiguousarray(things, np.int32), np.hstack([low, high]))
 
 
 def _space_order(low: NDArray[np.float64], high: NDArray[np.float64]) -> NDArray[np.int64]:
     """Order boxes along a curve that fills space, by their middles (Morton 1966)."""
     if not len(low):
         return np.empty(0, np.int64)
-    middle = 0.5 * (low + np.where(np.isfinite(high), high, low))
+    endless = ~np.isfinite(high)
+    middle = 0.5 * (low + np.where(endless, low, high))
+    # count in typical boxes along each axis: thin ones are told apart before wide ones
+    typical = np.where(endless.any(axis=0), np.inf, (high - low).mean(axis=0))
+    middle = middle / np.maximum(typical, 1e-9)
     least = middle.min(axis=0)
     size = float(np.max(middle.max(axis=0) - least)) or 1.0
     cell = np.minimum((middle - least) / size * 2097151.0, 2097151.0).astype(np.uint64)

@@ -16,6 +16,7 @@ from typing import Final, Literal
 from .errors import BadInput, closest
 
 __all__ = [
+    "CHORD_MM",
     "MM_PER",
     "UNITS",
     "Unit",
@@ -50,6 +51,8 @@ LARGE_MM: Final = {"in": 12.7, "mm": 1.0}
 """From here on people say a height in inches or millimetres, not in thou or micrometres."""
 LIMIT_MM: Final = 1e5
 """Longest length taken, 100 m: a longer one is a slip of the decimal point."""
+CHORD_MM: Final = 1e-4
+"""How far chords may be off the curve they stand for, where a job does not say, mm."""
 
 _LENGTH: Final = re.compile(
     r'\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-zµμ"]*)\s*\Z', re.ASCII

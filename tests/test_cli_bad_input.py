@@ -188,7 +188,7 @@ def test_a_job_file_that_is_not_there(command, plate):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("rum", "job.toml"), ("'rum'", "run, trace, picture, schema", 'did you mean "run"?')),
+        (("rum", "job.toml"), ("'rum'", "there are run, trace, ", 'did you mean "run"?')),
         (("--verbose",), ("--verbose", "No such option")),
         (("schema", "job.toml"), ("unexpected extra argument",)),
     ],
@@ -210,6 +210,12 @@ def test_targets_that_can_t_be_written(command, plate, tmp_path):
     refused(command(*run, "--pictures", tmp_path / "file"), "--pictures", "is a file; name a fol")
     below = tmp_path / "file" / "below"
     refused(command(*run, "--pictures", below), "--pictures", "is a file; name a folder")
+    folder = "ends in /, so it is a folder; name a file"
+    refused(command(*run, "--out", f"{tmp_path}/new/"), f"--out {tmp_path}/new/: {folder}")
+    refused(command(*run, "--out", f"{tmp_path}/folder/"), "--out", folder)
+    sections = ("trace", plate.path, *TRACE)
+    refused(command(*sections, "--picture", f"{tmp_path}/new.png/"), "--picture", folder)
+    refused(command(*sections, "--save", f"{tmp_path}/new/"), "--save", folder)
     same = ("--save", tmp_path / "one.png", "--picture", tmp_path / "one.png")
     refused(command("trace", plate.path, *TRACE, *same), "--picture", "--save writes that file")
     assert everything_in(tmp_path) == before
@@ -226,6 +232,9 @@ def test_targets_that_can_t_be_written(command, plate, tmp_path):
         (("--out", "view.png", "--size", "10x10"), ("10 x 10 pixels", "800 x 600")),
         (("--out", "view.png", "--camera", "up"), ("--camera 'up'", "two angles")),
         (("--out", "view.png", "--camera", "0,95"), ("camera elevation 95", "0 to 90")),
+        (("--out", "view.png", "--camera", "0,45", "--view", "iso"),
+         ("--view iso and --camera 0,45 both say", "give one of them")),
+        (("--out", "view.png/"), ("--out view.png/: ends in /, so it is a folder", "name a file")),
         (("--out", "view.png", "--lamp", "nan,nan"), ("lamp azimuth nan", "-360 to 360")),
         (("--out", "view.png", "--exaggerate", "nan"), ("exaggerat", "nan")),
     ],

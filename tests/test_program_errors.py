@@ -85,7 +85,7 @@ CASES = [
     ("M6 M3 M8 M48 M0", 14, 2, "a fifth M word"),
     ("T9 M6", 1, 2, "tool 9 is not in the job; expected one of its tools (T1)"),
     ("T1.5", 1, 4, "T 1.5 is not allowed"),
-    ("T0 M6 G1 X1", 10, 2, "without a tool"),
+    ("T0 M6 G1 X1", 10, 2, "with an empty spindle (T0 M6 took the tool out); expected T and M6"),
     ("S-5", 1, 3, "a negative S"),
     ("F-5", 1, 3, "a negative F"),
     ("F0 G1 X1", 7, 2, "a feed move without a feed"),
@@ -112,8 +112,9 @@ CASES = [
     ("G2 X0 R5", 7, 2, "ends where it starts"),
     ("G2 X10 R4.9", 8, 4, "R 4.90000 mm can't reach the end, 10.00000 mm away"),
     ("G2 X10 R0", 8, 2, "an arc with R0"),
-    ("G18 G2 X2 I1", 1, 3, "an arc in G18 is not built yet; expected G17"),
-    ("G19 G3 Y2 J1", 1, 3, "an arc in G19 is not built yet"),
+    ("G2 K1", 4, 2, "K in an arc in the XY plane (G17); expected I and J"),
+    ("G18 G2 X2 J1", 11, 2, "J in an arc in the XZ plane (G18); expected I and K"),
+    ("G19 G3 Y2 I1", 11, 2, "I in an arc in the YZ plane (G19); expected J and K"),
     ("G91 G28 X0\nG90 G2 X1 I1", 0, 0, "an arc from or to a place that is not known"),
     # cycles
     ("G81 Z-1 R1 X1 L0", 15, 2, "L 0 is not allowed; expected a whole number, 1 or more"),
@@ -158,6 +159,7 @@ def test_error(source: str, column: int, width: int, text: str) -> None:
     [
         ("M6", 1, 1, "M6 before any T"),
         ("G21 F100 G0 X0 Y0 Z0\nG1 X1", 2, 4, "a feed move in a program without a tool"),
+        ("G21 F100 T1 M6 G0 X0 Y0 Z0\nG1 X1\nT0 M6\nX2", 4, 1, "with an empty spindle (T0 M6"),
         ("T1 M6\nX1", 2, 1, "X with no motion in force"),
         ("G21 T1 M6\n\nG0 X0 Y0 Z0\nG1 X1", 4, 4, "expected F above 0"),
         ("T7\nT1\nT 7\n(A) M6", 3, 1, "tool 7 is not in the job"),

@@ -50,7 +50,7 @@ def count_or_fill(code, rows, members, box, first_row, last_row, counts, ids, fi
     for n in range(len(members)):
         m = members[n]
         row = load(rows, m)
-        kind = code[m] >> 2
+        kind = code[m] >> 3
         i0, i1, j0, j1 = tile_span(row, kind, x_low, y_low, wx, wy, mx, my)
         for j in range(max(j0, first_row), min(j1, last_row - 1) + 1):
             y = y_low + (j + 0.5) * wy

@@ -68,5 +68,5 @@ def breaks_along(code, rows, ids, ox, oy, ux, uy, out):
     """Write the places of all moves of ids to out (room for 32 each); returns how many."""
     n = 0
     for m in ids:
-        n += breaks_of(code[m] >> 2, load(rows, m), ox, oy, ux, uy, out[n:])
+        n += breaks_of(code[m] >> 3, load(rows, m), ox, oy, ux, uy, out[n:])
     return n

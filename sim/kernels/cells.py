@@ -17,7 +17,7 @@ from .place import (
     line_rho2,
     ramp_height,
 )
-from .profile import BALL, BULL, FLAT, jit, once
+from .profile import ARCH, BALL, BULL, FLAT, jit, once
 from .ramp import _clamp, _half_chord
 
 PATCH = 8
@@ -29,9 +29,11 @@ SAME = 1e-6
 @jit
 def cut_cells(code, row, m, xs, ys, top, own, rho2, buried):
     """Lower the cells of a patch to what move m leaves; rho2 is scratch."""
-    kind = code >> 2
-    shape = code & 3
-    if kind == ARC:
+    kind = code >> 3
+    shape = code & 7
+    if shape >= ARCH:
+        cut_any(code, row, m, xs, ys, top, own, buried, False)
+    elif kind == ARC:
         for i in range(CELLS):
             rho2[i] = arc_rho2(row, xs[i], ys[i])
         cut_level(shape, row, m, top, own, rho2)

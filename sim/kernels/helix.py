@@ -12,7 +12,7 @@ axis to the line from column to cutter.
 
 import math
 
-from .profile import BALL, CONE, FLAT, g, jit
+from .profile import ARCH, BALL, CONE, FLAT, g, jit
 
 FULL = 2.0 * math.pi
 NONE = math.pi
@@ -23,6 +23,8 @@ NO_AREA = 1e-30
 """A D below this, mm^2: the smaller is under 1e-15 mm and rho does not change with psi."""
 MOST_STEPS = 60
 """Bisections alone reach float64 in this many."""
+LOOKS = 48
+GOLDEN = 0.6180339887498949
 LAST_STEP = 1e-10
 """Newton's step, relative, after which it ends: what is left is of the order of its square."""
 
@@ -171,13 +173,51 @@ def _height(shape, R, d, rc, k, T, Q, p, psi, s0):
 
 
 @jit
+def _search(shape, R, d, rc, k, T, Q, p, low, high, s0):
+    """Angle in [low, high] at which the height is least, where no form is closed.
+
+    Looks at `LOOKS` places, then narrows by the golden section round the best; the angles at which
+    the column comes to the flat's rim, where the profile has a corner, are looked at too.
+    """
+    best, best_z = low, _height(shape, R, d, rc, k, T, Q, p, low, s0)
+    step = (high - low) / LOOKS
+    for i in range(1, LOOKS + 1):
+        psi = low + i * step if i < LOOKS else high
+        z = _height(shape, R, d, rc, k, T, Q, p, psi, s0)
+        if z < best_z:
+            best, best_z = psi, z
+    a, b = max(low, best - step), min(high, best + step)
+    for _ in range(MOST_STEPS):
+        c, e = b - GOLDEN * (b - a), a + GOLDEN * (b - a)
+        if _height(shape, R, d, rc, k, T, Q, p, c, s0) <= _height(
+            shape, R, d, rc, k, T, Q, p, e, s0
+        ):
+            b = e
+        else:
+            a = c
+    psi = 0.5 * (a + b)
+    z = _height(shape, R, d, rc, k, T, Q, p, psi, s0)
+    if z < best_z:
+        best, best_z = psi, z
+    if d > T:
+        rim = _angle_past((d - T) * (1.0 - 1e-15), T, Q)
+        turn = FULL * math.floor((0.5 * (low + high)) / FULL + 0.5)
+        for i in range(2):
+            psi = min(max(turn - rim if i == 0 else turn + rim, low), high)
+            z = _height(shape, R, d, rc, k, T, Q, p, psi, s0)
+            if z < best_z:
+                best, best_z = psi, z
+    return best
+
+
+@jit
 def helix_psi(shape, R, d, rc, k, D, A, s0, s1, p):
     """Angle of the cutter when it leaves a column of a helix.
 
     Parameters
     ----------
     shape : int
-        FLAT, BULL, BALL or CONE.
+        As in `profile`.
     R, d, rc, k : float
         The tool's profile as in `profile.g`, mm; k is rise over run of a cone.
     D, A : float
@@ -212,7 +252,7 @@ def helix_psi(shape, R, d, rc, k, D, A, s0, s1, p):
         return psi if psi <= s1 else math.nan
     if turn - reach > s1:
         return math.nan
-    chi = _chi(shape, R, d, rc, k, D, A, T, Q, p)
+    chi = _chi(shape, R, d, rc, k, D, A, T, Q, p) if shape < ARCH else 0.0
     # A cone also balances at its rim, and a cutter over the axis at the far side of the turn.
     starts = shape == CONE or S <= R
     best, best_z = math.nan, math.inf
@@ -222,9 +262,12 @@ def helix_psi(shape, R, d, rc, k, D, A, s0, s1, p):
         high = high if high < s1 else s1
         if low > high:
             break
-        psi = turn - chi
-        psi = psi if psi > low else low
-        psi = psi if psi < high else high
+        if shape >= ARCH:
+            psi = _search(shape, R, d, rc, k, T, Q, p, low, high, s0)
+        else:
+            psi = turn - chi
+            psi = psi if psi > low else low
+            psi = psi if psi < high else high
         z = _height(shape, R, d, rc, k, T, Q, p, psi, s0)
         if z < best_z:
             best, best_z = psi, z

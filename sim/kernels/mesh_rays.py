@@ -3,7 +3,7 @@
 import numpy as np
 
 from .profile import INF, entry, jit
-from .rays import LEAF, box_hit
+from .rays import LEAF, box_hit, inverse
 
 NEAR = 1e-9
 """Crossings nearer than this are one, mm: a line through an edge meets both its facets."""
@@ -44,13 +44,14 @@ def cross(line, vertices, facets, f, normal):
 def gather(line, vertices, facets, normals, boxes, things, nodes, ts, way, which):
     """Crossings of one line, sorted, those in before those out; how many, or ROOM."""
     inner = len(boxes) // 2
+    inv = inverse(line)
     n = 0
     nodes[0] = 0
     depth = 1
     while depth > 0:
         depth -= 1
         node = nodes[depth]
-        if not box_hit(boxes, node, line, -INF, INF):
+        if not box_hit(boxes, node, line, inv, -INF, INF):
             continue
         if node < inner:
             nodes[depth] = 2 * node + 2

@@ -1,6 +1,6 @@
 """Where the tip stands when it leaves a column; from it height, slope and flatness follow.
 
-A move is a code (kind * 4 + shape) and a row of `WIDTH` numbers, mm and radians:
+A move is a code (kind * 8 + shape) and a row of `WIDTH` numbers, mm and radians:
 
 ====  =======================================  =========================================
  col  POINT, LEVEL, RAMP                       ARC, HELIX
@@ -11,10 +11,11 @@ A move is a code (kind * 4 + shape) and a row of `WIDTH` numbers, mm and radians
 6     rise, >= 0                               rise, >= 0
 7     0                                        angle turned, >= 0
 8     0                                        +1 counter-clockwise from the low end, else -1
-9-12  R, flat radius d, corner radius rc, cone slope k
+9-12  R, flat radius d, corner radius rc, cone slope k: see `profile`
 13    R * R
 14-15 high end x, y
-16    cutting length (inf: no end)
+16    how far up the cutting part reaches from 2 (inf: no end)
+17    how far 2 is above the tool's tip
 ====  =======================================  =========================================
 
 POINT is a plunge or a move of no length. The low end is the start of a level move.
@@ -23,7 +24,7 @@ POINT is a plunge or a move of no length. The low end is the start of a level mo
 import math
 
 from .helix import helix_psi
-from .profile import BALL, CONE, FLAT, INF, STEEP, g, g_slope, jit
+from .profile import ARCH, BALL, CONE, FLAT, INF, STEEP, g, g_slope, jit
 from .ramp import ramp_t
 
 POINT = 0
@@ -31,7 +32,7 @@ LEVEL = 1
 RAMP = 2
 ARC = 3
 HELIX = 4
-WIDTH = 17
+WIDTH = 18
 
 
 @jit
@@ -90,6 +91,8 @@ def lift(shape, row, rho2):
     v = v if v > 0.0 else 0.0
     if shape == CONE:
         return row[12] * v
+    if shape >= ARCH:
+        return g(shape, row[9], row[10], row[11], row[12], math.sqrt(rho2))
     left = (row[11] - v) * (row[11] + v)
     return row[11] - math.sqrt(left if left > 0.0 else 0.0)
 
@@ -119,8 +122,8 @@ def helix_local(row, x, y):
 @jit
 def height(code, row, x, y):
     """Height that the move leaves at a column; INF out of reach."""
-    kind = code >> 2
-    shape = code & 3
+    kind = code >> 3
+    shape = code & 7
     if kind <= LEVEL or kind == ARC:
         rho2 = arc_rho2(row, x, y) if kind == ARC else line_rho2(row, x, y)
         if rho2 > row[13]:
@@ -170,8 +173,8 @@ def arc_point(row, x, y):
 @jit
 def place(code, row, x, y):
     """Tip (x, y, z) that leaves the column; the caller knows that the move reaches it."""
-    kind = code >> 2
-    shape = code & 3
+    kind = code >> 3
+    shape = code & 7
     if kind == ARC:
         px, py = arc_point(row, x, y)
         return px, py, row[2]
@@ -198,13 +201,13 @@ def surface(code, row, x, y):
     By the envelope theorem the gradient is that of g with the tip held where it leaves the
     column. Flat: under the flat bottom, at the move's lowest.
     """
-    shape = code & 3
+    shape = code & 7
     px, py, pz = place(code, row, x, y)
     rho = math.hypot(x - px, y - py)
     flat = rho <= row[10] and pz == row[2]
     if flat or rho == 0.0:
         return 0.0, 0.0, flat
-    if (code >> 2 == RAMP or code >> 2 == HELIX) and row[2] < pz < row[2] + row[6]:
+    if (code >> 3 == RAMP or code >> 3 == HELIX) and row[2] < pz < row[2] + row[6]:
         sx, sy = trailing_slope(code, row, px, py, x - px, y - py)
         return sx, sy, False
     s = g_slope(shape, row[9], row[10], row[11], row[12], min(rho, row[9]))
@@ -219,7 +222,7 @@ def trailing_slope(code, row, px, py, ex, ey):
     of the tool (a rim): both give climb * e / (e . u), with e from tip to column and u along the
     path.
     """
-    if code >> 2 == RAMP:
+    if code >> 3 == RAMP:
         ux, uy = row[3], row[4]
         climb = row[6] / row[5]
     else:
@@ -235,9 +238,9 @@ def trailing_slope(code, row, px, py, ex, ey):
 @jit
 def cut_top(code, row, x, y):
     """Height to which the cutting part reaches at a column: the highest tip in reach + APMX."""
-    kind = code >> 2
+    kind = code >> 3
     if kind <= LEVEL or kind == ARC:
-        return row[2] + row[16]
+        return row[2] + row[6] + row[16]
     if kind == RAMP:
         a, b = line_local(row, x, y)
         left = (row[9] - b) * (row[9] + b)
@@ -253,8 +256,8 @@ def bounds(code, row, x, y, r):
     The lowest is INF where none is reached, the highest where one isn't. Both are safe bounds up
     to rounding, exact for level moves.
     """
-    kind = code >> 2
-    shape = code & 3
+    kind = code >> 3
+    shape = code & 7
     R = row[9]
     rho2 = arc_rho2(row, x, y) if kind >= ARC else line_rho2(row, x, y)
     dist = math.sqrt(rho2)

@@ -1,6 +1,8 @@
 """Lower edge of a cutting part, g(rho), and its slope.
 
 FLAT: d = R. BULL: d = R - rc. BALL: d = 0, rc = R. CONE: d = radius of the flat tip, k = rise/run.
+ARCH: part of an arc that bulges outwards, from radius d to R; k = radius at which its centre lies.
+COVE: part of one that bulges inwards, likewise; its centre is at k >= R.
 """
 
 import math
@@ -11,6 +13,8 @@ FLAT = 0
 BULL = 1
 BALL = 2
 CONE = 3
+ARCH = 4
+COVE = 5
 
 INF = math.inf
 STEEP = 1e6
@@ -29,6 +33,13 @@ compiling and optimising the same code again at every level of calls."""
 
 
 @jit
+def _half(rc, v):
+    """Height of a circle's edge over its centre at v beside it."""
+    left = (rc - v) * (rc + v)
+    return math.sqrt(left if left > 0.0 else 0.0)
+
+
+@jit
 def g(shape, R, d, rc, k, rho):
     """Height of the lower edge over the tip at 0 <= rho <= R."""
     v = rho - d
@@ -36,6 +47,8 @@ def g(shape, R, d, rc, k, rho):
         return 0.0
     if shape == CONE:
         return k * v
+    if shape >= ARCH:
+        return abs(_half(rc, rho - k) - _half(rc, d - k))
     v = v if v < rc else rc
     return rc - math.sqrt((rc - v) * (rc + v))
 
@@ -48,6 +61,8 @@ def g_slope(shape, R, d, rc, k, rho):
         return 0.0
     if shape == CONE:
         return k
+    if shape >= ARCH:
+        v = abs(rho - k)
     v = v if v < rc else rc
     w = math.sqrt((rc - v) * (rc + v))
     return v / w if v < STEEP * w else STEEP

@@ -11,7 +11,7 @@ the nearest point of the line is within R.
 
 import math
 
-from .profile import BALL, BULL, FLAT, jit
+from .profile import ARCH, BALL, BULL, COVE, FLAT, g, g_slope, jit
 
 LEVEL_SINE = 1e-15
 """Below this sine of the ramp's angle a bull's line is level: t is off by up to R, which lifts
@@ -128,13 +128,91 @@ def ramp_t_bull(R, d, rc, a, b, length, rise):
 
 
 @jit
+def _pull(shape, R, d, rc, k, b, u):
+    """How fast the profile rises when the tip goes back by u from the column's foot."""
+    rho = math.sqrt(u * u + b * b)
+    if rho >= R or rho == 0.0:
+        rho = R
+    return g_slope(shape, R, d, rc, k, rho) * u / rho
+
+
+@jit
+def _balance(shape, R, d, rc, k, b, climb, low, high):
+    """Place back between low and high at which the profile's rise passes the path's climb."""
+    for _ in range(200):
+        u = 0.5 * (low + high)
+        if not low < u < high:
+            break
+        if _pull(shape, R, d, rc, k, b, u) >= climb:
+            high = u
+        else:
+            low = u
+    return high
+
+
+@jit
+def ramp_t_arch(R, d, rc, k, a, b, length, rise):
+    """Place of the tip for part of an arc that bulges outwards: the profile is convex."""
+    q = _half_chord(R, b)
+    low = math.sqrt((d - b) * (d + b)) if b < d else 0.0
+    climb = rise / length
+    u = q
+    if low < q and _pull(ARCH, R, d, rc, k, b, q) > climb:
+        u = _balance(ARCH, R, d, rc, k, b, climb, low, q)
+    return _clamp(a - u, length)
+
+
+@jit
+def ramp_t_cove(R, d, rc, k, a, b, length, rise):
+    """Place of the tip for an arc that bulges inwards: the lowest of all places that may be.
+
+    Past the flat the profile's pull only rises to one peak and falls: the first balance on the way
+    back is a lowest place; then the edge of reach; and both ends of the path.
+    """
+    q = _half_chord(R, b)
+    climb = rise / length
+    back = 0.0
+    if b < d:
+        back = math.sqrt((d - b) * (d + b))
+    else:
+        low, high = 0.0, q
+        for _ in range(100):  # the peak, by thirds
+            third = (high - low) / 3.0
+            if third <= 1e-15 * R:
+                break
+            at_low = _pull(COVE, R, d, rc, k, b, low + third)
+            if at_low < _pull(COVE, R, d, rc, k, b, high - third):
+                low += third
+            else:
+                high -= third
+        peak = 0.5 * (low + high)
+        if _pull(COVE, R, d, rc, k, b, peak) > climb:
+            back = _balance(COVE, R, d, rc, k, b, climb, 0.0, peak)
+    best, best_z = 0.0, math.inf
+    low, high = _clamp(a - q, length), _clamp(a + q, length)
+    for i in range(4):
+        t = low if i == 0 else (high if i == 1 else a - back)
+        t = t if i < 3 else a + back  # under the flat's rim on the far side
+        t = min(max(t, low), high)
+        e = t - a
+        rho = math.sqrt(e * e + b * b)
+        rho = rho if rho < R else R
+        if i >= 2 and b < d and abs(rho - d) <= 1e-9 * R:
+            rho = d  # the rim is upright: no digits are lost at its foot
+        z = rise * (t / length) + g(COVE, R, d, rc, k, rho)
+        if z < best_z:
+            best, best_z = t, z
+    return best
+
+
+@jit
 def ramp_t(shape, R, d, rc, k, a, b, length, rise):
     """Distance of the tip from the low end when the tool leaves a column of a sloped line.
 
     Parameters
     ----------
     shape : int
-        FLAT, BULL, BALL or CONE.
+        As in `profile`.
     R, d, rc, k : float
         The tool's profile as in `profile.g`, mm; k is rise over run of a cone.
     a, b : float
@@ -159,4 +237,8 @@ def ramp_t(shape, R, d, rc, k, a, b, length, rise):
         return ramp_t_ball(R, a, b, length, rise)
     if shape == BULL:
         return ramp_t_bull(R, d, rc, a, b, length, rise)
+    if shape == ARCH:
+        return ramp_t_arch(R, d, rc, k, a, b, length, rise)
+    if shape == COVE:
+        return ramp_t_cove(R, d, rc, k, a, b, length, rise)
     return ramp_t_cone(R, d, k, a, b, length, rise)

@@ -15,42 +15,52 @@ CUT_OFF = np.int64(-2)
 MADE = np.int64(0)
 ZERO = np.int64(0)  # typed: a bare 0 would be compiled a second time as a literal
 LEAF = 4
+HUGE = 1e300
 ROOM = np.int64(-1)
 
 
 @jit
-def box_hit(boxes, node, line, t_low, t_high):
+def inverse(line):
+    """1 / direction, along each axis: so large for none that only the side of a box counts."""
+    vx, vy, vz = line[3], line[4], line[5]
+    return (
+        1.0 / vx if vx != 0.0 else HUGE, 1.0 / vy if vy != 0.0 else HUGE,
+        1.0 / vz if vz != 0.0 else HUGE,
+    )  # fmt: skip
+
+
+@jit
+def box_hit(boxes, node, line, inv, t_low, t_high):
     """Whether a line meets a box between two distances."""
-    for k in range(3):
-        o = line[k]
-        v = line[3 + k]
-        a = boxes[node, k]
-        b = boxes[node, 3 + k]
-        if v == 0.0:
-            if o < a or o > b:
-                return False
-        else:
-            c = (a - o) / v
-            d = (b - o) / v
-            if c > d:
-                c, d = d, c
-            t_low = c if c > t_low else t_low
-            t_high = d if d < t_high else t_high
-            if t_low > t_high:
-                return False
-    return True
+    a = (boxes[node, 0] - line[0]) * inv[0]
+    b = (boxes[node, 3] - line[0]) * inv[0]
+    low, high = (a, b) if a < b else (b, a)
+    t_low = low if low > t_low else t_low
+    t_high = high if high < t_high else t_high
+    a = (boxes[node, 1] - line[1]) * inv[1]
+    b = (boxes[node, 4] - line[1]) * inv[1]
+    low, high = (a, b) if a < b else (b, a)
+    t_low = low if low > t_low else t_low
+    t_high = high if high < t_high else t_high
+    a = (boxes[node, 2] - line[2]) * inv[2]
+    b = (boxes[node, 5] - line[2]) * inv[2]
+    low, high = (a, b) if a < b else (b, a)
+    t_low = low if low > t_low else t_low
+    t_high = high if high < t_high else t_high
+    return t_low <= t_high
 
 
 @jit
 def collect(line, t_low, t_high, limit, tree, moves, work, ray):
     """Gather the intervals of all moves below `limit` on a line; count or ROOM."""
-    boxes, first_move, refs, seen = tree
+    boxes, first_move, refs, own, seen = tree
     kinds, paths, tool, pieces, spans, reach = moves
     found, marks, scratch, stack, nodes = work
     inner = len(boxes) // 2
+    inv = inverse(line)
     n = ZERO
     depth = 0
-    if first_move[0] < limit and box_hit(boxes, 0, line, t_low, t_high):
+    if first_move[0] < limit and box_hit(boxes, 0, line, inv, t_low, t_high):
         nodes[0] = 0
         depth = 1
     while depth > 0:
@@ -58,14 +68,14 @@ def collect(line, t_low, t_high, limit, tree, moves, work, ray):
         node = nodes[depth]
         if node < inner:
             for child in (2 * node + 2, 2 * node + 1):
-                if first_move[child] < limit and box_hit(boxes, child, line, t_low, t_high):
+                if first_move[child] < limit and box_hit(boxes, child, line, inv, t_low, t_high):
                     nodes[depth] = child
                     depth += 1
             continue
         start = (node - inner) * LEAF
         for k in range(start, min(start + LEAF, len(refs))):
             m = np.int64(refs[k])
-            if m < limit and seen[m] != ray:
+            if m < limit and seen[m] != ray and box_hit(own, k, line, inv, t_low, t_high):
                 seen[m] = ray
                 t = np.int64(tool[m])
                 n = swept(
@@ -107,29 +117,31 @@ def owner_of(found, marks, n, which, t):
 
 
 @jit
-def put_end(out, k, side, t, i, work):
-    """Write one end of a piece of metal; i: interval, or RAW or CUT_OFF."""
+def put_end(out, k, side, t, i, stretch, work):
+    """Write one end of a piece of metal; i: interval, or RAW or CUT_OFF; stretch: of the stock."""
     marks = work[1]
     out[0][k, side] = t
     out[1][k, side, 0] = marks[i, 0] if i >= 0 else i
-    out[1][k, side, 1] = marks[i, 1] if i >= 0 else -1
+    out[1][k, side, 1] = marks[i, 1] if i >= 0 else stretch
     out[1][k, side, 2] = marks[i, 2] if i >= 0 else -1
 
 
 @jit
-def put_metal(out, k, start, stop, from_raw, to_raw, n, work):
+def put_metal(out, k, start, stop, from_raw, to_raw, stretch, n, work):
     """Write a piece of metal; an end is RAW or CUT_OFF, or was made by a move (0)."""
     found, marks, _, _, _ = work
     first = from_raw if from_raw < 0 else owner_of(found, marks, n, 1, start)
     last = to_raw if to_raw < 0 else owner_of(found, marks, n, 0, stop)
-    put_end(out, k, 0, start, first, work)
-    put_end(out, k, 1, stop, last, work)
+    put_end(out, k, 0, start, first, stretch, work)
+    put_end(out, k, 1, stop, last, stretch, work)
 
 
 @jit
-def leave_metal(stock_from, stock_to, t_low, t_high, n, work, order, out, k):
+def leave_metal(stock, stretch, t_low, t_high, n, work, order, out, k):
     """Write what is left of one stretch of stock; returns the count of all or ROOM."""
     found = work[0]
+    stock_from = stock[1][stretch]
+    stock_to = stock[2][stretch]
     at = stock_from if stock_from > t_low else t_low
     stop = stock_to if stock_to < t_high else t_high
     first = RAW if stock_from >= t_low else CUT_OFF
@@ -149,14 +161,14 @@ def leave_metal(stock_from, stock_to, t_low, t_high, n, work, order, out, k):
                 break
             if k >= len(out[0]):
                 return ROOM
-            put_metal(out, k, at, low, first, MADE, n, work)
+            put_metal(out, k, at, low, first, MADE, stretch, n, work)
             k += 1
         at = high
         first = MADE
     if stop > at + NEAR:
         if k >= len(out[0]):
             return ROOM
-        put_metal(out, k, at, stop, first, last, n, work)
+        put_metal(out, k, at, stop, first, last, stretch, n, work)
         k += 1
     return k
 
@@ -187,8 +199,8 @@ def cast(lines, stock, span, limit, tree, moves, room, out, counts):
     """Metal left on lines.
 
     lines: (n, 6). stock: offsets, from, to along each line. limit: moves that are done. tree:
-    boxes, first move of each node, moves of the leaves, a mark a move (-1). out: ends (k, 2),
-    (move, piece, chord) of each, (normal, label) of each. counts: intervals of each line. Returns
+    boxes, first move of each node, moves of the leaves and their boxes, a mark a move (-1). out:
+    ends (k, 2), (move, piece, chord) of each, (normal, label) of each. counts: intervals of each line. Returns
     the number of intervals, or ROOM - lines done where `out` was too small.
     """
     offsets, stock_from, stock_to = stock
@@ -216,15 +228,13 @@ def cast(lines, stock, span, limit, tree, moves, room, out, counts):
                     np.empty((room, 2)), np.empty((room, 3), np.int32), work[2], work[3], work[4]
                 )  # fmt: skip
                 order = np.empty(room, np.int64)
-                for m in range(len(tree[3])):
-                    if tree[3][m] == r:
-                        tree[3][m] = -1
+                for m in range(len(tree[4])):
+                    if tree[4][m] == r:
+                        tree[4][m] = -1
                 n = collect(line, low, high, limit, tree, moves, work, r)
             sort_intervals(work[0], n, order)
             for j in range(offsets[r], offsets[r + 1]):
-                k = leave_metal(
-                    stock_from[j], stock_to[j], span[0], span[1], n, work, order, out, k
-                )  # fmt: skip
+                k = leave_metal(stock, j, span[0], span[1], n, work, order, out, k)
                 if k < 0:
                     return ROOM - r
         for j in range(start, k):

@@ -24,4 +24,5 @@ def load(rows, m):
         rows[m, 14],
         rows[m, 15],
         rows[m, 16],
+        rows[m, 17],
     )

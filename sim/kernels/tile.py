@@ -138,8 +138,9 @@ def skim_depth(code, rows, x, y, before, own_before, after, own, limit):
     depth = before - after
     if own_before < 0 or depth <= SAME:
         return 0.0
-    _, _, z = place(code[own], load(rows, own), x, y)
-    if before - z > limit + SAME:
+    row = load(rows, own)
+    _, _, z = place(code[own], row, x, y)
+    if before - z + row[17] > limit + SAME:
         return 0.0
     _, _, flat = surface(code[own_before], load(rows, own_before), x, y)
     return depth if flat else 0.0

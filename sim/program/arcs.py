@@ -1,4 +1,7 @@
-"""Centre and angle of an arc in the XY plane (NISTIR 6556 3.5.3)."""
+"""Centre and angle of an arc in its plane (NISTIR 6556 3.5.3).
+
+A place in the plane is given along its first and second axis, as `planes.Plane` has them.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +20,7 @@ class ArcError(Exception):
     """No such arc; the text says why."""
 
 
-def check_radii(start_mm: float, end_mm: float, unit: str) -> None:
+def check_radii(start_mm: float, end_mm: float, unit: str, centers: str = "I and J") -> None:
     """Raise `ArcError` unless start and end are equally far from the centre, and not at it.
 
     Parameters
@@ -26,6 +29,8 @@ def check_radii(start_mm: float, end_mm: float, unit: str) -> None:
         Distances from the centre.
     unit : {'in', 'mm'}
         The unit in force, which sets the tolerance and the text.
+    centers : str
+        The words that give the centre in this plane.
     """
     per, places = (25.4, 6) if unit == "in" else (1.0, 5)
     shown = (
@@ -39,7 +44,7 @@ def check_radii(start_mm: float, end_mm: float, unit: str) -> None:
             f"apart; expected at most {tolerance / per:g} {unit}"
         )
     if min(start_mm, end_mm) <= ROUNDING_MM:
-        raise ArcError(f"the arc has no radius: {shown}; expected I and J to the centre")
+        raise ArcError(f"the arc has no radius: {shown}; expected {centers} to the centre")
 
 
 def turn_of(
@@ -49,6 +54,8 @@ def turn_of(
     clockwise: bool,
 ) -> float:
     """Return the angle of an arc, radians, counter-clockwise positive.
+
+    Counter-clockwise as seen from the positive end of the plane's third axis (NISTIR 6556 3.5.3).
 
     More than 0 and at most a full circle; a full one where start and end are the same point.
     """
@@ -68,11 +75,13 @@ def center_of_radius_arc(
     radius: float,
     clockwise: bool,
     unit: str,
+    centers: str = "I and J",
 ) -> tuple[float, float]:
     """Return the centre of an arc given by its radius, mm.
 
     A positive radius takes the arc of at most half a circle, a negative one the longer. A chord
-    longer than the diameter by no more than the arc tolerance is a half circle.
+    longer than the diameter by no more than the arc tolerance is a half circle. `centers` are the
+    words that give the centre in this plane.
 
     Raises
     ------
@@ -84,8 +93,8 @@ def center_of_radius_arc(
     half = math.hypot(dx, dy) / 2
     if half == 0:
         raise ArcError(
-            "an arc with R ends where it starts, so its centre can be anywhere; expected I and J "
-            "for a full circle"
+            "an arc with R ends where it starts, so its centre can be anywhere; expected "
+            f"{centers} for a full circle"
         )
     if abs(radius) <= ROUNDING_MM:
         raise ArcError("an arc with R0; expected the radius of the arc")

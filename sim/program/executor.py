@@ -7,7 +7,7 @@ so that ``G21 F500`` is 500 mm/min wherever it stands.
 
 Where common practice is wider than that document, and can only mean one thing, it is followed:
 G80 beside G0 to G3 in a block, G0 or G1 beside G28 or G30 (which take the axis words), a full
-circle without X and Y, axes not named by G28 and G30 staying where they are.
+circle without its end point, axes not named by G28 and G30 staying where they are.
 
 Positions that are not known are NaN. A move whose end is not wholly known is not recorded: it
 sweeps nothing whatever follows. One with a known end is recorded with its start as it is.
@@ -22,11 +22,8 @@ from ..errors import ProgramError
 from . import arcs
 from .cycles import PECK_CLEARANCE, CycleError, CycleFrame, plan_cycle
 from .lexer import Block
-from .modal import (
-    CYCLES,
-    Modal,
-    g_name,
-)
+from .modal import CYCLES, Modal, g_name
+from .planes import PLANES, Plane, chord_ends
 from .recorder import Recorder
 from .settings import LIMIT_MM, ReaderSettings
 from .words import TAKES_AXES, Values, check_letters, first_place, place_of_g, take_words, whole
@@ -248,7 +245,7 @@ class Executor:
                 end = self._target(block, values)
                 self.out.go(block, end, rapid=motion == 0)
         elif motion in _ARCS:
-            if has_axes or not values.keys().isdisjoint("IJR"):
+            if has_axes or not values.keys().isdisjoint("IJKR"):
                 self._arc(block, values, clockwise=motion == 20)
         elif motion in CYCLES:
             if has_axes or "motion" in g_words:
@@ -325,42 +322,56 @@ class Executor:
             self.out.go(block, (x, y, z), rapid=rapid)
 
     def _arc(self, block: Block, values: Values, *, clockwise: bool) -> None:
-        if self.modal.plane != 170:
+        plane = PLANES[self.modal.plane]
+        centers = " and ".join(plane.centers)
+        if plane.stranger in values:
             raise block.error(
-                f"an arc in {g_name(self.modal.plane)} is not built yet; expected G17",
-                index=first_place(block, "GXYZIJKR"),
+                f"{plane.stranger} in an arc in the {plane.says}; expected {centers}",
+                plane.stranger,
             )
-        if "K" in values:
-            raise block.error("K in an arc in the XY plane (G17); expected I and J", "K")
         start, end = self.out.position, self._target(block, values)
-        if any(math.isnan(v) for v in (*start[:2], *end[:2])):
+        if any(math.isnan(v) for v in (*plane.flat(start), *plane.flat(end))):
             raise block.error(
-                "an arc from or to a place that is not known; expected X and Y given before it",
-                index=first_place(block, "XYIJR"),
+                "an arc from or to a place that is not known; expected "
+                f"{' and '.join(plane.axes)} given before it",
+                index=first_place(block, "".join((*plane.axes, *plane.centers, "R"))),
             )
         try:
-            center = self._center(block, values, start, end, clockwise)
+            center = self._center(block, values, plane, start, end, clockwise)
         except arcs.ArcError as error:
-            raise block.error(str(error), index=first_place(block, "IJRXY")) from None
-        turn = arcs.turn_of(start[:2], end[:2], center, clockwise)
-        self.out.go(block, end, rapid=False, center=center, turn=turn)
+            index = first_place(block, "".join((*plane.centers, "R", *plane.axes, "XYZ")))
+            raise block.error(str(error), index=index) from None
+        turn = arcs.turn_of(plane.flat(start), plane.flat(end), center, clockwise)
+        if plane.code == 170:
+            self.out.go(block, end, rapid=False, center=center, turn=turn)
+            return
+        self.out.chorded += 1
+        for point in chord_ends(plane, start, end, center, turn, self.settings.chord):
+            self.out.go(block, point, rapid=False)
 
     def _center(
-        self, block: Block, values: Values, start: Point, end: Point, clockwise: bool
+        self,
+        block: Block,
+        values: Values,
+        plane: Plane,
+        start: Point,
+        end: Point,
+        clockwise: bool,
     ) -> tuple[float, float]:
+        given = {k: self._length(block, values, k) for k in plane.centers if k in values}
+        either, centers = " or ".join(plane.centers), " and ".join(plane.centers)
+        a, b = plane.flat(start), plane.flat(end)
         if "R" in values:
-            if "I" in values or "J" in values:
-                raise block.error("R and I or J in one arc; expected one or the other", "R")
+            if given:
+                raise block.error(f"R and {either} in one arc; expected one or the other", "R")
             radius = self._length(block, values, "R")
-            return arcs.center_of_radius_arc(start[:2], end[:2], radius, clockwise, self.unit)
-        if "I" not in values and "J" not in values:
-            raise arcs.ArcError("an arc without its centre; expected I and J, or R")
-        x = start[0] + (self._length(block, values, "I") if "I" in values else 0.0)
-        y = start[1] + (self._length(block, values, "J") if "J" in values else 0.0)
-        arcs.check_radii(
-            math.hypot(start[0] - x, start[1] - y), math.hypot(end[0] - x, end[1] - y), self.unit
-        )
-        return x, y
+            return arcs.center_of_radius_arc(a, b, radius, clockwise, self.unit, centers)
+        if not given:
+            raise arcs.ArcError(f"an arc without its centre; expected {centers}, or R")
+        offset = plane.offset(given)
+        c = a[0] + offset[0], a[1] + offset[1]
+        arcs.check_radii(math.dist(a, c), math.dist(b, c), self.unit, centers)
+        return c
 
     def _cycle(self, block: Block, values: Values, motion: int) -> None:
         if self.modal.plane != 170:

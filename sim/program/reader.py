@@ -65,6 +65,16 @@ def read_text(text: str, settings: ReaderSettings, *, shown: str = "program") ->
             f"{shown}: the program holds no feed move{why}; expected G1, G2, G3 or a drilling "
             "cycle with a tool"
         )
+    if recorder.chorded:
+        recorder.note(0, _chord_note(recorder.chorded, settings))
     if not ended and not source.closed:
         recorder.note(0, "the program has no end (M2, M30 or %): is it complete?")
     return recorder.program()
+
+
+def _chord_note(count: int, settings: ReaderSettings) -> str:
+    off = f"{settings.chord * 1000:.4g} µm"
+    if settings.unit == "in":
+        off += f" ({settings.chord / 0.0254:.2g} thou)"
+    which = "an arc in G18 or G19 runs" if count == 1 else f"{count:,} arcs in G18 or G19 run"
+    return f"{which} as short straight moves, at most {off} off the arc; [accuracy] chord sets it"

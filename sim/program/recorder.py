@@ -36,6 +36,8 @@ class Recorder:
     rows : array of float64
         The moves one after the other, each in the order of `_COLUMNS`; compact, since a program
         may hold millions.
+    chorded : int
+        Arcs that run as chords so far.
     """
 
     def __init__(self, settings: ReaderSettings, shown: str) -> None:
@@ -44,10 +46,12 @@ class Recorder:
         self.rows = array("d")
         self.headings = Headings()
         self.notes: list[str] = []
+        self.chorded = 0
         self.lost_feed = False  # a feed move led to a place that is not known
         self._said: set[str] = set()
         self._selected: tuple[int, Block] | None = None
         self._tool = self._register = 0
+        self._emptied = False  # T0 M6 left the spindle without a tool
         self._under_g43 = False
         self._register_tool = 0  # the tool that was loaded when G43 was given
         self._feed: float | None = None
@@ -127,7 +131,7 @@ class Recorder:
                 f"tool {tool} is not in the job; expected one of its tools ({listed}), or add it",
                 "T",
             )
-        self._tool, self._checked = tool, False
+        self._tool, self._checked, self._emptied = tool, False, tool == 0
         self.headings.tool_change(tool)
 
     # Moves
@@ -201,8 +205,13 @@ class Recorder:
             )
 
     def _cannot_cut(self, block: Block) -> ProgramError:
-        axis = next((w[0] for w in block.words if w[0] in "XYZIJ"), "")
-        if not self._tool:
+        axis = next((w[0] for w in block.words if w[0] in "XYZIJK"), "")
+        if self._emptied:
+            text = (
+                "a feed move with an empty spindle (T0 M6 took the tool out); expected T and M6 "
+                "with a tool's number before it"
+            )
+        elif not self._tool:
             text = "a feed move in a program without a tool; expected T and M6 before it"
         elif not self._feed:
             text = "a feed move without a feed; expected F above 0 before it"

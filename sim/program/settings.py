@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Final
 
-from ..units import Unit
+from ..units import CHORD_MM, Unit
 
 __all__ = ["LIMIT_MM", "ReaderSettings"]
 
@@ -35,6 +35,8 @@ class ReaderSettings:
         Tool tip at machine zero, mm, part frame; None: not known.
     block_delete : bool
         Leave out blocks that begin with ``/``; else they are executed. Either is noted.
+    chord : float
+        How far the chords of an arc in G18 or G19 may be off it, mm, over 0.
     """
 
     unit: Unit
@@ -44,6 +46,7 @@ class ReaderSettings:
     work_offsets: Mapping[str, tuple[float, float, float]] = dataclasses.field(default_factory=dict)
     home: tuple[float, float, float] | None = None
     block_delete: bool = False
+    chord: float = CHORD_MM
 
     def work_zero(self, name: str) -> tuple[float, float, float] | None:
         """Return the work zero ``"G54"`` and so on, mm, part frame; None if it is not known."""
