@@ -55,6 +55,22 @@ class Prober:
         """Return the moves that reach a box, in program order."""
         return self._ids[self._offsets[box] : self._offsets[box + 1]]
 
+    def lists(
+        self,
+    ) -> tuple[
+        NDArray[np.int64],
+        NDArray[np.int32],
+        tuple[float, float, float, float, float],
+        tuple[int, int],
+    ]:
+        """Return the rows that reach each box: offsets, rows; and where the boxes are.
+
+        The boxes: x and y of the first one's middle, half width, how many along x and along y.
+        """
+        h = self._width / 2
+        where = (self.stock.low[0] + h, self.stock.low[1] + h, h, float(self._nx), float(self._ny))
+        return self._offsets, self._ids, where, (self._ny, self._nx)
+
     def columns(
         self, x: NDArray[np.float64], y: NDArray[np.float64], before: int | None = None
     ) -> tuple[NDArray[np.float64], NDArray[np.int32]]:

@@ -1,0 +1,94 @@
+"""``proud clearance``: how near neck, shank, holder and fixture come."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+from proud.units import MM_PER, say_fine
+
+from .options import common, inputs, surface_options
+from .output import check_target, check_targets, progress_bar, say, to_json, write_text
+from .words import CAUTION, row, screen_width, wrapped
+from .working import say_first_run
+
+if TYPE_CHECKING:
+    from proud.clearance import Clearance, Gap
+    from proud.job import Job
+
+__all__ = ["command"]
+
+
+@click.command("clearance")
+@surface_options
+@common
+def command(
+    job: Path,
+    as_of: str | None,
+    allow_outside: bool,
+    threads: int | None,
+    fail_on: str | None,
+    as_json: bool,
+    out: Path | None,
+    quiet: bool,
+) -> None:
+    """Least gap of neck, shank and holder to the stock, and of every part to the fixture.
+
+    The stock is the one that stood at that moment: what earlier moves left, and the same move's
+    cutting part. Below 0: how deep they overlap.
+
+    Example: proud clearance demo_parts/first_try/job.toml
+    """
+    check_target(out, "--out")
+    from proud.clearance import find_clearance
+    from proud.job import load
+
+    loaded = load(job, allow_outside=allow_outside)
+    check_targets([(out, "--out")], inputs(loaded))
+    count = loaded.count_as_of(as_of)
+    say_first_run("clearance", quiet=quiet or as_json)
+    what = f"{count:,} moves"
+    with progress_bar(what, columns=0, quiet=quiet or as_json) as show:
+        found = find_clearance(loaded, as_of=count, progress=show)
+    rows = found.as_dict()
+    if out is not None:
+        write_text(out, to_json(rows) + "\n")
+    if as_json:
+        say(to_json(rows))
+    else:
+        say(_text(found, loaded), quiet=quiet)
+
+
+def _text(found: Clearance, job: Job) -> str:
+    if not found.gaps:
+        lines = ["nothing to judge: no neck, shank or holder is known, and there is no fixture"]
+    else:
+        touching = sum(g.gap <= 0 for g in found.gaps)
+        least = found.gaps[0]
+        lines = [
+            f"{touching} of {len(found.gaps)} touch"
+            if touching
+            else f"nothing touches; the least gap is {say_fine(least.gap, job.unit)}"
+        ]
+    names = job.pass_names()
+    lines += [_row(gap, job, names) for gap in found.gaps]
+    lines += [row("note: ", [note], screen_width()) for note in found.notes]
+    return "\n".join([*lines, "", *wrapped(CAUTION, screen_width())])
+
+
+def _row(g: Gap, job: Job, names: dict[int, tuple[int, str]]) -> str:
+    per, unit = MM_PER[job.unit], job.unit
+    if g.gap > 0:
+        gap = f"clears by {say_fine(g.gap, unit)}"
+    else:
+        gap = f"overlaps by {say_fine(-g.gap, unit)}" if g.gap < 0 else "touches"
+    x, y, z = (v / per for v in g.at)
+    name = names[g.pass_number][1] if g.pass_number in names else "between passes"
+    parts = [
+        f"against the {g.against}" if g.against == "stock" else f"against {g.against}",
+        f"at X{x:.4f} Y{y:.4f} Z{z:.4f}:",
+        f"pass {g.pass_number or '-'} ({name}),",
+        f"line {g.line}",
+    ]
+    return row(f"  T{g.tool} {g.part:<7} {gap}  ", parts, screen_width())
