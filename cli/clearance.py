@@ -19,9 +19,13 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+NEAR_MM = 0.05 * 25.4
+"""Gaps below this are listed on the screen: common practice, no source."""
+
 
 @click.command("clearance")
 @surface_options
+@click.option("--all", "every", is_flag=True, help="List every gap, not only the near ones.")
 @common
 def command(
     job: Path,
@@ -29,6 +33,7 @@ def command(
     allow_outside: bool,
     threads: int | None,
     fail_on: str | None,
+    every: bool,
     as_json: bool,
     out: Path | None,
     quiet: bool,
@@ -57,10 +62,10 @@ def command(
     if as_json:
         say(to_json(rows))
     else:
-        say(_text(found, loaded), quiet=quiet)
+        say(_text(found, loaded, every), quiet=quiet)
 
 
-def _text(found: Clearance, job: Job) -> str:
+def _text(found: Clearance, job: Job, every: bool) -> str:
     if not found.gaps:
         lines = ["nothing to judge: no neck, shank or holder is known, and there is no fixture"]
     else:
@@ -72,7 +77,12 @@ def _text(found: Clearance, job: Job) -> str:
             else f"nothing touches; the least gap is {say_fine(least.gap, job.unit)}"
         ]
     names = job.pass_names()
-    lines += [_row(gap, job, names) for gap in found.gaps]
+    shown = [g for g in found.gaps if every or g.gap < NEAR_MM]
+    lines += [_row(gap, job, names) for gap in shown]
+    if len(shown) < len(found.gaps):
+        far = len(found.gaps) - len(shown)
+        near = say_fine(NEAR_MM, job.unit)
+        lines.append(f"  {far} more, none under {near}: --all lists them")
     lines += [row("note: ", [note], screen_width()) for note in found.notes]
     return "\n".join([*lines, "", *wrapped(CAUTION, screen_width())])
 

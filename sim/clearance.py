@@ -32,6 +32,8 @@ Floats = NDArray[np.float64]
 
 FOUND: Final = 1e-3
 """The search leaves out what could be nearer by no more than this, mm; rays polish the rest."""
+SLACKS: Final = (1.0, 0.1, 0.01, FOUND)
+"""The search is made coarse first: what it finds leaves the finer ones little to look at, mm."""
 ROUND_PIECES: Final = 24
 """Cones that stand for a round flank of a neck, shank or holder."""
 TOUCH: Final = 4e-9
@@ -209,8 +211,7 @@ def _box_gap(
     from .kernels.gap import box_gaps
 
     best = np.array([math.inf, 0.0, 0.0, 0.0, -1.0])
-    for part in parts:
-        box_gaps(moves, stock.table, part, np.array(box), best)
+    box_gaps(moves, stock.table, parts, np.array(box), best)
     if best[4] < 0:
         return None
     return float(best[0]), best[1:4], int(best[4])
@@ -239,7 +240,7 @@ class _StockGaps:
         self, parts: Floats, moves: NDArray[np.int64], progress: Progress
     ) -> tuple[float, Floats, int] | None:
         """Return gap, place and move of the least gap of a stack of frustums; None: no stock."""
-        from .kernels.gap import box_bounds, first_bounds, search_move
+        from .kernels.gap import first_bounds
 
         p = self.packed
         low = np.empty(len(moves))
@@ -249,23 +250,32 @@ class _StockGaps:
         )  # fmt: skip
         best = np.array([math.inf, 0.0, 0.0, 0.0, -1.0])
         order = np.argsort(low, kind="stable")
-        for k, i in enumerate(order.tolist()):
-            if low[i] >= best[0] - FOUND:
-                break
-            m = int(moves[i])
-            bounds = np.full(len(self.raw), np.inf)
-            box_bounds(m, self.table, parts, self.boxes, self.raw, best, bounds)
-            nearest = np.argsort(bounds, kind="stable")
-            nearest = nearest[: int((bounds < best[0] - FOUND).sum())]
-            search_move(
-                m, self.table, parts, p.code, p.rows, int(self.row_of[m + 1]), self.boxes, nearest,
-                self.lists, self.raw, best, FOUND,
-            )  # fmt: skip
-            if k % 64 == 0:
-                progress(k / len(order))
-        if best[4] < 0:
-            return None
-        return self.polish(parts, best)
+        for n, slack in enumerate(SLACKS):
+            for k, i in enumerate(order.tolist()):
+                if low[i] >= best[0] - slack:
+                    break
+                self.search(int(moves[i]), parts, best, slack)
+                if k % 64 == 0:
+                    progress((n + k / len(order)) / len(SLACKS))
+            if best[4] < 0:
+                return None
+            gap, place, m = self.polish(parts, best)
+            if gap < best[0]:
+                best[:] = gap, *place, m
+        return float(best[0]), self.midway(parts, best), int(best[4])
+
+    def search(self, m: int, parts: Floats, best: Floats, slack: float) -> None:
+        """Search the stock round one move for what is nearer than the best by more than slack."""
+        from .kernels.gap import box_bounds, search_move
+
+        p = self.packed
+        bounds = np.full(len(self.raw), np.inf)
+        box_bounds(m, self.table, parts, self.boxes, self.raw, best, bounds)
+        nearest = np.argsort(bounds, kind="stable")[: int((bounds < best[0] - slack).sum())]
+        search_move(
+            m, self.table, parts, p.code, p.rows, int(self.row_of[m + 1]), self.boxes, nearest,
+            self.lists, self.raw, best, slack,
+        )  # fmt: skip
 
     def polish(self, parts: Floats, best: Floats) -> tuple[float, Floats, int]:
         """Walk downhill over the metal's face, by rays, from where the search ended."""
@@ -288,6 +298,21 @@ class _StockGaps:
             else:
                 step /= 2
         return gap, place, m
+
+    def midway(self, parts: Floats, best: Floats) -> Floats:
+        """Return the place of a gap; along an upright wall the middle of where it is as small."""
+        m, place = int(best[4]), best[1:4]
+        low = float(self.sweeps.paths[m, 2] + parts[:, 0].min())
+        if not low < place[2] - 1e-6:
+            return place
+        middle = np.array([place[0], place[1], 0.5 * (low + place[2])])
+        way = self.direction(m, parts, middle)
+        if way is None or way[2] != 0.0:
+            return place
+        found = self.hits(m, parts, middle[None] - BACK * way, way)
+        if found is None or abs(found[0] - best[0]) > TOUCH:
+            return place
+        return found[1]
 
     def hits(
         self, m: int, parts: Floats, origins: Floats, way: Floats

@@ -44,7 +44,11 @@ def taper_ball(ball: float, angle: float, R: float, top: float) -> list[Piece]:
     touch, start = ball * (1 - math.sin(angle)), ball * math.cos(angle)
     height = touch + (R - start) / math.tan(angle)
     taper = line_piece("side", touch, start, height, R)
-    return [arc_piece("corner", 0.0, touch, 0.0, ball, ball), taper, *_flank(height, R, height + top)]
+    return [
+        arc_piece("corner", 0.0, touch, 0.0, ball, ball),
+        taper,
+        *_flank(height, R, height + top),
+    ]
 
 
 def corner_rounding(R: float, corner: float, top: float) -> list[Piece]:
@@ -120,7 +124,11 @@ SHAPES = {
     "bull": _random_bull,
     "ball": lambda rng, R: bull(R, R, _top(rng, R)),
     "chamfer": lambda rng, R: cone(
-        "side", R * rng.choice([0.0, rng.uniform(0, 0.9)]), log_uniform(rng, 0.2, 5), R, _top(rng, R)
+        "side",
+        R * rng.choice([0.0, rng.uniform(0, 0.9)]),
+        log_uniform(rng, 0.2, 5),
+        R,
+        _top(rng, R),
     ),
     "drill": lambda rng, R: cone("bottom", 0.0, log_uniform(rng, 0.3, 8.0), R, _top(rng, R)),
     "taper-ball": _random_taper,
@@ -143,7 +151,7 @@ def random_tool(rng: Rng, shape: str) -> FakeTool:
 
 def _line(rng: Rng, dz: float, length: float):
     start, angle = rng.uniform(-20, 20, 3), rng.uniform(-math.pi, math.pi)
-    end = start + (length * math.cos(angle), length * math.sin(angle), dz)
+    end = start + np.array((length * math.cos(angle), length * math.sin(angle), dz))
     end[2] = start[2] if dz == 0 else end[2]
     return {"start": start, "end": end}
 
@@ -174,7 +182,9 @@ FULL = 2 * math.pi
 MOVES = {
     "level line": lambda rng: _line(rng, 0.0, log_uniform(rng, 0.05, 40)),
     "line along an axis": _axis_line,
-    "ramp": lambda rng: _line(rng, _sign(rng) * log_uniform(rng, 0.01, 20), log_uniform(rng, 0.1, 40)),
+    "ramp": lambda rng: _line(
+        rng, _sign(rng) * log_uniform(rng, 0.01, 20), log_uniform(rng, 0.1, 40)
+    ),
     "steep ramp": lambda rng: _line(
         rng, _sign(rng) * log_uniform(rng, 5, 30), log_uniform(rng, 1e-4, 2)
     ),

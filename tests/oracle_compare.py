@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections import Counter
-from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +28,9 @@ class Report:
     worst: float = 0.0
 
     def fault(self, what: str, ray: int, **more: object) -> None:
-        self.faults.append(f"{what}, ray {ray}: " + ", ".join(f"{k}={v!r}" for k, v in more.items()))
+        self.faults.append(
+            f"{what}, ray {ray}: " + ", ".join(f"{k}={v!r}" for k, v in more.items())
+        )
         self.counts[f"fault: {what}"] += 1
 
     def join(self, other: Report, name: str) -> None:
@@ -221,7 +222,9 @@ def _check_raw(report, world, ends, i, off, point, span) -> None:
         report.fault("label of no tool", ends.ray[i], got=int(ends.label[i]))
     if ends.move[i] == NOTHING:
         if not np.isnan(ends.normal[i]).all() or ends.at[i] not in span:
-            report.fault("cut off", ends.ray[i], at=float(ends.at[i]), normal=ends.normal[i].tolist())
+            report.fault(
+                "cut off", ends.ray[i], at=float(ends.at[i]), normal=ends.normal[i].tolist()
+            )
         return
     step = 1e-6 * max(1.0, float(np.abs(point).max()) / 100)
     shifts = np.vstack([np.eye(3), -np.eye(3)]) * step
@@ -240,7 +243,9 @@ def _normals(world: World, points: Floats) -> tuple[NDArray[np.bool_], Floats]:
     """Return where a normal can be told from differences, and it: out of the metal."""
     fine, coarse = (-world.gradient(points, step) for step in (1e-6, 4e-6))
     length = np.linalg.norm(fine, axis=1)
-    fine, coarse = (v / np.maximum(np.linalg.norm(v, axis=1), 1e-9)[:, None] for v in (fine, coarse))
+    fine, coarse = (
+        v / np.maximum(np.linalg.norm(v, axis=1), 1e-9)[:, None] for v in (fine, coarse)
+    )
     steady = (np.abs(fine - coarse).max(axis=1) < 2e-6) & (length < 1e3) & (length > 0.5)
     return steady & (np.abs(points).max(axis=1) < 200), fine
 
@@ -253,4 +258,6 @@ def _check_normal(report, ends, i, steady, want, bound, about) -> None:
         report.counts["normals"] += 1
         off = float(np.abs(got - want).max())
         if off > bound:
-            report.fault("normal", ends.ray[i], got=got.tolist(), want=want.tolist(), off=off, **about)
+            report.fault(
+                "normal", ends.ray[i], got=got.tolist(), want=want.tolist(), off=off, **about
+            )

@@ -15,7 +15,9 @@ Floats = NDArray[np.float64]
 def radius_mp(piece: Floats, z: mpmath.mpf) -> mpmath.mpf:
     z_low, z_high, r_low, r_high, center_r, center_z, R = (mpmath.mpf(v) for v in piece[:7])
     if R == 0:
-        return r_low if r_low == r_high else r_low + (r_high - r_low) * (z - z_low) / (z_high - z_low)
+        return (
+            r_low if r_low == r_high else r_low + (r_high - r_low) * (z - z_low) / (z_high - z_low)
+        )
     half = mpmath.sqrt(max(mpmath.mpf(0), (abs(R) - (z - center_z)) * (abs(R) + (z - center_z))))
     return center_r + mpmath.sign(R) * half
 

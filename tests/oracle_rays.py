@@ -1,4 +1,4 @@
-"""Slow, independent membership of points in sweeps, ends of rays by search, heights by search.
+"""Slow, independent membership of points in sweeps, and ends of rays by search.
 
 Nothing here is shared with the kernels. A piece is the set of points with z_low <= h <= z_high and
 rho <= r(h); a sweep is the union over the path's parameter, found by sampling and golden section;
@@ -115,18 +115,14 @@ def least(piece, move, x, y, z, enough):
     before, here = FAR, outside(piece, move, x, y, z, low)
     for i in range(count):
         s = low + step * i
-        if i + 1 < count:
-            after = outside(piece, move, x, y, z, min(s + step, high))
-        else:
-            after = FAR
+        last = i + 1 == count
+        after = FAR if last else outside(piece, move, x, y, z, min(s + step, high))
         if here < best:
             best, at = here, s
             if best <= enough:
                 return best, at
         if here <= before and here <= after:
-            found, place = golden(
-                piece, move, x, y, z, max(low, s - step), min(high, s + step)
-            )
+            found, place = golden(piece, move, x, y, z, max(low, s - step), min(high, s + step))
             if found < best:
                 best, at = found, place
         before, here = here, after
@@ -181,10 +177,15 @@ def out_of_stock(planes, tube, x, y, z):
 @jit
 def slope_of(piece, move, x, y, z, step):
     """Length of the gradient of a piece's depth, by central differences."""
-    a = least(piece, move, x + step, y, z, -FAR)[0] - least(piece, move, x - step, y, z, -FAR)[0]
-    b = least(piece, move, x, y + step, z, -FAR)[0] - least(piece, move, x, y - step, z, -FAR)[0]
-    c = least(piece, move, x, y, z + step, -FAR)[0] - least(piece, move, x, y, z - step, -FAR)[0]
-    return math.sqrt(a * a + b * b + c * c) / (2 * step)
+    square, change = 0.0, 0.0
+    for i in range(6):
+        d = step if i % 2 else -step
+        u, v, w = (d if i // 2 == 0 else 0.0), (d if i // 2 == 1 else 0.0), (d if i > 3 else 0.0)
+        depth, _ = least(piece, move, x + u, y + v, z + w, -FAR)
+        if i % 2:
+            square += (depth - change) ** 2
+        change = depth
+    return math.sqrt(square) / (2 * step)
 
 
 @jit
@@ -346,14 +347,15 @@ class World:
             spans[number] = (lows, lows + len(mine))
             lows += len(mine)
             rows.append(mine)
-        bounds = np.array(box, dtype=np.float64)
+        bounds, numbers = np.array(box, dtype=np.float64), moves.tool.tolist()
+        swept = zip(numbers, moves.sweeps(), strict=True)
         if planes is None:
             planes = np.vstack([np.c_[-np.eye(3), -bounds[0]], np.c_[np.eye(3), bounds[1]]])
         return cls(
             np.vstack(rows),
             move_rows(moves, float(bounds[1, 2]) + 1e3),
-            np.array([spans[int(n)][0] for n in moves.tool], dtype=np.int64),
-            np.array([spans[int(n)][1] if s else 0 for n, s in zip(moves.tool, moves.sweeps(), strict=True)], dtype=np.int64),
+            np.array([spans[n][0] for n in numbers], dtype=np.int64),
+            np.array([spans[n][1] if s else 0 for n, s in swept], dtype=np.int64),
             planes,
             np.array(tube, dtype=np.float64),
             bounds,
@@ -364,7 +366,7 @@ class World:
         return self.pieces, self.moves, self.firsts, self.lasts
 
     def depth(self, points: Floats) -> tuple[Floats, NDArray[np.int64]]:
-        """Return how far points lie outside of the sweeps (no distance, but 0 on them), and whose."""
+        """Return how far points lie outside the sweeps, and whose; no distance, but 0 on them."""
         points = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
         depth, which = np.empty(len(points)), np.empty(len(points), np.int64)
         depth_loop(*self._sweeps, points, depth, which)
@@ -435,111 +437,9 @@ def box_times(box: Floats, origin: Floats, way: Floats) -> tuple[float, float]:
             if not box[0, k] - pad <= origin[k] <= box[1, k] + pad:
                 return 1.0, 0.0
             continue
-        a, b = sorted(((box[j, k] + (2 * j - 1) * pad - origin[k]) / way[k] for j in (0, 1)))
+        a, b = sorted((box[j, k] + (2 * j - 1) * pad - origin[k]) / way[k] for j in (0, 1))
         low, high = max(low, a), min(high, b)
     return low, high
-
-
-# --- heights -------------------------------------------------------------------------------------
-
-
-@jit
-def lower_edge(piece, rho):
-    """Lowest height over the tip at which a piece reaches out to rho."""
-    low, high = piece[0], piece[1]
-    if piece[2] >= rho:
-        return low
-    if piece[6] == 0.0:
-        if piece[3] < rho:
-            return FAR
-        return low + (high - low) * (rho - piece[2]) / (piece[3] - piece[2])
-    far, R = rho - piece[4], piece[6]
-    if R > 0.0:
-        z = piece[5] - math.sqrt(max(0.0, (R - far) * (R + far)))
-        return max(z, low) if far <= R and low - 1e-12 <= z <= high + 1e-12 else FAR
-    z = piece[5] + math.sqrt(max(0.0, (-R - far) * (far - R)))
-    return max(z, low) if z <= high + 1e-12 and piece[3] >= rho else FAR
-
-
-@jit
-def lower(pieces, rho):
-    edge = FAR
-    for k in range(len(pieces)):
-        edge = min(edge, lower_edge(pieces[k], rho))
-    return edge
-
-
-@jit
-def over(pieces, move, x, y, s):
-    tx, ty, tz = tip(move, s)
-    rho = math.hypot(x - tx, y - ty)
-    edge = lower(pieces, rho)
-    return tz + edge if edge < FAR else FAR * (1.0 + rho)
-
-
-@jit
-def dip(pieces, move, x, y, low, high):
-    c, e = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
-    fc, fe = over(pieces, move, x, y, c), over(pieces, move, x, y, e)
-    best = min(fc, fe)
-    for _ in range(75):
-        if high - low < 1e-16:
-            break
-        if fc <= fe:
-            high, e, fe = e, c, fc
-            c = high - GOLDEN * (high - low)
-            fc = over(pieces, move, x, y, c)
-        else:
-            low, c, fc = c, e, fe
-            e = low + GOLDEN * (high - low)
-            fe = over(pieces, move, x, y, e)
-        best = min(best, fc, fe)
-    return best
-
-
-@jit
-def nearest(move, x, y, low, high):
-    """(distance in plan, s) of the nearest approach between low and high."""
-    for _ in range(80):
-        c, e = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
-        a, b, _z = tip(move, c)
-        p, q, _w = tip(move, e)
-        if math.hypot(x - a, y - b) <= math.hypot(x - p, y - q):
-            high = e
-        else:
-            low = c
-    a, b, _z = tip(move, 0.5 * (low + high))
-    return math.hypot(x - a, y - b), 0.5 * (low + high)
-
-
-@jit
-def height(pieces, move, x, y, count):
-    """(height, nearest distance): the least z(s) + g(distance) over a path, by search."""
-    best, near = FAR, FAR
-    step = 1.0 / (count - 1)
-    values, apart = np.empty(count + 2), np.empty(count + 2)
-    values[0] = values[-1] = apart[0] = apart[-1] = math.inf
-    for i in range(count):
-        tx, ty, _z = tip(move, step * i)
-        apart[i + 1] = math.hypot(x - tx, y - ty)
-        values[i + 1] = over(pieces, move, x, y, step * i)
-    for i in range(1, count + 1):
-        low, high = max(0.0, step * (i - 2)), min(1.0, step * i)
-        best, near = min(best, values[i]), min(near, apart[i])
-        if apart[i] <= apart[i - 1] and apart[i] <= apart[i + 1]:
-            closest, s = nearest(move, x, y, low, high)
-            near = min(near, closest)
-            best = min(best, over(pieces, move, x, y, s))
-            best = min(best, dip(pieces, move, x, y, low, s), dip(pieces, move, x, y, s, high))
-        if values[i] <= values[i - 1] and values[i] <= values[i + 1]:
-            best = min(best, dip(pieces, move, x, y, low, high))
-    return best, near
-
-
-@jit
-def height_loop(pieces, move, x, y, count, heights, near):
-    for i in range(len(x)):
-        heights[i], near[i] = height(pieces, move, x[i], y[i], count)
 
 
 # --- moves ---------------------------------------------------------------------------------------

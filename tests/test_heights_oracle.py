@@ -8,7 +8,8 @@ from collections import Counter
 import numpy as np
 import oracle_cast as cast
 import pytest
-from oracle_rays import FAR, FakeTool, World, height_loop, lower, move_rows, piece_rows, radius
+from oracle_heights import height_loop, lower
+from oracle_rays import FAR, FakeTool, World, move_rows, piece_rows, radius
 from proud.grid import RAW
 from proud.pack import pack
 from proud.pieces import line_piece

@@ -127,7 +127,9 @@ def test_columns_and_upright_rays_are_one_surface(kind: str, seed: int) -> None:
 
 
 @pytest.mark.parametrize("shape", hj.TOOLS)
-@pytest.mark.parametrize("name", ["level", "ramp", "steep ramp", "plunge", "full circle", "crossing"])
+@pytest.mark.parametrize(
+    "name", ["level", "ramp", "steep ramp", "plunge", "full circle", "crossing"]
+)
 def test_a_jobs_surface_is_what_its_rays_meet(tmp_path, shape: str, name: str) -> None:
     """`job.surface`, a prober and `job.rays` from above, on the columns of a window."""
     job = hj.write_job(tmp_path, hj.CAST[name], [hj.TOOLS[shape]])

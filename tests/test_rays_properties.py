@@ -71,8 +71,9 @@ def placed(case: Case, matrix: np.ndarray, shift: np.ndarray) -> Case:
     full[:2, :2] = matrix
     sense = float(np.linalg.det(matrix))
     m = case.moves
+    start, end = (np.c_[v[:, :2] @ matrix.T, v[:, 2]] + shift for v in (m.start, m.end))
     moved = dataclasses.replace(
-        m, start=m.start @ full.T + shift, end=m.end @ full.T + shift,
+        m, start=start, end=end,
         center=m.center @ matrix.T + shift[:2] * (m.kind == ARC)[:, None], turn=m.turn * sense,
     )  # fmt: skip
     return Case(case.tools, moved, case.origins @ full.T + shift, case.ways @ full.T)
@@ -133,8 +134,8 @@ def test_order_of_moves(seed: int) -> None:
 @given(seed=SEEDS)
 def test_the_other_way_along_a_ray(seed: int) -> None:
     case = Case.draw(seed)
-    length = 300.0
-    case = dataclasses.replace(case, origins=case.origins - 100.0 * case.ways)
+    length = 1000.0  # from well outside the stock to well outside
+    case = dataclasses.replace(case, origins=case.origins - 400.0 * case.ways)
     there = case.metal()
     back = case.metal(origins=case.origins + length * case.ways, ways=-case.ways)
     for k in range(len(case.origins)):
@@ -180,7 +181,11 @@ def test_a_program_leaves_what_each_move_leaves(seed: int) -> None:
         left = pairs(whole, k)
         assert math.isclose(_length(common), _length(left), abs_tol=1e-7), (k, common, left, case)
         taken = _length(pairs(stock, k)) - _length(left)
-        assert -1e-9 <= taken <= sum(_length(pairs(stock, k)) - _length(pairs(m, k)) for m in alone) + 1e-7
+        assert (
+            -1e-9
+            <= taken
+            <= sum(_length(pairs(stock, k)) - _length(pairs(m, k)) for m in alone) + 1e-7
+        )
 
 
 def _common(a: np.ndarray, b: np.ndarray) -> np.ndarray:
