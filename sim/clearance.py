@@ -130,7 +130,7 @@ def find_clearance(
     tasks = list(_parts_used(job, count))
     for k, (tool, label, parts, moves) in enumerate(tasks):
         if label not in CUTTING:
-            found = stock.least(parts, moves, lambda s, k=k: say((k + s) / len(tasks)))
+            found = stock.least(parts, moves, _share(say, k, len(tasks)))
             if found is not None:
                 gaps.append(_gap(job, tool.number, label, "stock", *found))
         for setup, name, low, high in _boxes(job):
@@ -143,9 +143,12 @@ def find_clearance(
     return Clearance(job.unit, tuple(gaps), tuple(_notes(job, count)))
 
 
-def _gap(
-    job: Job, tool: int, label: str, against: str, gap: float, at: Sequence[float], move: int
-) -> Gap:
+def _share(say: Progress, done: int, of: int) -> Progress:
+    """Return progress of one task as a share of all."""
+    return lambda share: say((done + share) / of)
+
+
+def _gap(job: Job, tool: int, label: str, against: str, gap: float, at: Floats, move: int) -> Gap:
     moves = job.program.moves
     x, y, z = (float(v) for v in at)
     gap = 0.0 if abs(gap) < TOUCH else float(gap)

@@ -12,7 +12,7 @@ import os
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,9 @@ from .lists import Lattice
 from .memory import Arrays, strips
 from .pack import Packed
 from .stock import Stock
+
+if TYPE_CHECKING:
+    from .deep import DeepColumns
 
 __all__ = ["Cut", "Skim", "cut", "exact_sum", "skims_of", "surface_of"]
 
@@ -106,6 +109,7 @@ def cut(
     threads: int | None = None,
     progress: Progress | None = None,
     arrays: Arrays | None = None,
+    deep: DeepColumns | None = None,
 ) -> Cut:
     """Return what the moves leave on the columns of a window.
 
@@ -126,12 +130,16 @@ def cut(
         Called from this thread with the share done, 0 to 1.
     arrays : Arrays, optional
         Where large arrays come from.
+    deep : DeepColumns, optional
+        Answers columns on which metal stood above a cutting part.
     """
     arrays = arrays or Arrays(grid.columns)
     raw, bottom, step = _raw_stock(grid, stock, arrays)
     floor, scale = _measure(stock)
     job = _Job(grid, packed, raw, bottom, step, by_pass, (floor, scale, skim_limit), arrays)
     job.work(threads or os.cpu_count() or 1, progress or (lambda _: None))
+    if deep is not None and job.mask.any():
+        _see_hollows(job, deep, stock)
     left = _finish(job)
     unit = grid.cell_area / scale
     stock_units = _stock_units(job, floor, scale)
@@ -196,12 +204,23 @@ class _Job:
         passes = int(packed.passes.max(initial=0)) + 1
         self.removed = np.zeros((passes, 2), np.int64)
         self.deep = np.zeros(passes, np.int64)
+        self.mask = self._mask(arrays)
         self.found: list[NDArray[np.int64]] = []
         self.sizes: list[NDArray[np.float64]] = []
         self.tests = self.left_out = 0
         self.tiles_x = -(-grid.nx // TILE)
         self.tiles_y = -(-grid.ny // TILE)
         self._lock = threading.Lock()
+
+    def _mask(self, arrays: Arrays) -> NDArray[np.bool_]:
+        """Return where columns with metal above a cutting part are noted, if there can be any."""
+        rows = self.packed.rows[self.packed.members]
+        high = self.raw.max(initial=-np.inf)
+        if not (rows[:, 2] + rows[:, 6] + rows[:, 16] < high).any():
+            return np.zeros((1, 1), np.bool_)
+        mask = arrays.make((self.grid.ny, self.grid.nx), np.bool_)
+        mask[:] = False
+        return mask
 
     @property
     def window(self) -> tuple[float, ...]:
@@ -250,7 +269,7 @@ class _Job:
             count, done, left_out = cut_tiles(
                 tiles, self.tiles_x, first, (offsets, ids), (p.code, p.rows, p.passes),
                 self.window, (self.raw, self.bottom, self.step), self.by_pass, self.measure,
-                (self.top, self.owner, removed, deep), (found, sizes),
+                (self.top, self.owner, removed, deep, self.mask), (found, sizes),
             )  # fmt: skip
             if count != ROOM:
                 break
@@ -286,6 +305,33 @@ def _drain(
         for future in waiting:
             future.cancel()
         raise
+
+
+def _see_hollows(job: _Job, deep: DeepColumns, stock: Stock) -> None:
+    """Answer the columns on which metal stood above a cutting part by rays; account for it."""
+    from .prober import Prober
+
+    j, i = np.nonzero(job.mask)
+    x, y = job.grid.x()[i], job.grid.y()[j]
+    last = int(job.packed.members[-1]) + 1
+    top, owner = deep.columns(x, y, last)
+    floor, scale, _ = job.measure
+    if job.by_pass:
+        prober = Prober(job.packed, stock)
+        _, bottom = stock.at(x, y)
+        before = np.zeros(len(x), np.int64)
+        passes = job.packed.passes[job.packed.members]
+        for p in np.unique(passes).tolist():
+            done = int(job.packed.members[np.searchsorted(passes, p, side="right") - 1]) + 1
+            seen, plain = deep.columns(x, y, done)[0], prober.columns(x, y, done)[0]
+            shift = _steps(np.where(np.isnan(plain), bottom, plain), floor, scale)
+            shift -= _steps(np.where(np.isnan(seen), bottom, seen), floor, scale)
+            units = int((shift - before).sum())
+            before = shift
+            job.removed[p, 0] += units & 0xFFFFFFFF
+            job.removed[p, 1] += units >> 32
+    job.top[j, i] = np.where(np.isnan(top), -np.inf, top)
+    job.owner[j, i] = owner
 
 
 def _finish(job: _Job) -> int:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:  # these load numba
     from numpy.typing import ArrayLike
 
     from .cut import Cut, Skim
+    from .deep import DeepColumns
     from .prober import Prober
     from .rays import Metal, Sweeps
     from .stock import Stock
@@ -175,6 +176,16 @@ class Job:
             check_part_model(part.model, self.unit)
         return pack(self.program.moves, self.tools)
 
+    @property
+    def deep(self) -> DeepColumns | None:
+        """What answers columns on which metal stands above a cutting part; None: none can."""
+        from .deep import DeepColumns
+
+        rows, high = self.packed.rows, float(self.stock.high[2])
+        if not (rows[:, 2] + rows[:, 6] + rows[:, 16] < high).any():
+            return None
+        return DeepColumns(lambda: self.sweeps, self.packed, self.stock)
+
     @functools.cached_property
     def sweeps(self) -> Sweeps:
         """What the tools sweep along the moves, prepared for rays."""
@@ -273,11 +284,11 @@ class Job:
         packed = self.packed.upto(count)
         done = cut(
             self.grid, packed, self.stock, by_pass=True, skim_limit=skim, threads=threads,
-            progress=progress, arrays=arrays,
+            progress=progress, arrays=arrays, deep=self.deep,
         )  # fmt: skip
         tile = surface_of(done.tile, packed, self.stock, arrays)
         levels, number = find_levels(tile, packed, arrays)
-        prober = Prober(packed, self.stock)
+        prober = Prober(packed, self.stock, self.deep)
         steps = find_steps(tile, levels, number, prober, arrays)
         return RunResult(
             title=self.title,
@@ -386,7 +397,14 @@ class Job:
         from .cut import cut, surface_of
 
         packed = self.packed.upto(self.count_as_of(as_of))
-        done = cut(grid or self.grid, packed, self.stock, threads=threads, progress=progress)
+        done = cut(
+            grid or self.grid,
+            packed,
+            self.stock,
+            threads=threads,
+            progress=progress,
+            deep=self.deep,
+        )
         return surface_of(done.tile, packed, self.stock)
 
     def trace(
@@ -402,7 +420,9 @@ class Job:
 
         packed = self.packed.upto(self.count_as_of(as_of))
         lines = self.program.moves.line[packed.move]
-        return trace(packed, self.stock, lines, start, stop, spacing=spacing, unit=self.unit)
+        return trace(
+            packed, self.stock, lines, start, stop, spacing=spacing, unit=self.unit, deep=self.deep
+        )
 
     def pass_names(self) -> dict[int, tuple[int, str]]:
         """Return tool and name of each pass."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,9 @@ from .grid import NOTHING, RAW
 from .lists import Lattice
 from .pack import Packed
 from .stock import Stock
+
+if TYPE_CHECKING:
+    from .deep import DeepColumns
 
 __all__ = ["Prober"]
 
@@ -26,10 +30,12 @@ class Prober:
     packed : Packed
         Moves and tools, those that take part.
     stock : Stock
+    deep : DeepColumns, optional
+        Answers where metal stood above a cutting part; without it such metal hides what lies under.
     """
 
-    def __init__(self, packed: Packed, stock: Stock) -> None:
-        self.packed, self.stock = packed, stock
+    def __init__(self, packed: Packed, stock: Stock, deep: DeepColumns | None = None) -> None:
+        self.packed, self.stock, self.deep = packed, stock, deep
         width = max(stock.high[0] - stock.low[0], stock.high[1] - stock.low[1]) / SIDE
         self._width = max(width, 1e-6)
         self._nx, self._ny = (
@@ -81,14 +87,14 @@ class Prober:
         x, y : ndarray of float64, shape (n,)
             mm, part frame.
         before : int, optional
-            Leave out moves from this index on.
+            Leave out rows of `packed` from this index on.
 
         Returns
         -------
         top : ndarray of float64, shape (n,)
             mm; NaN where nothing is.
         owner : ndarray of int32, shape (n,)
-            Move, `RAW` or `NOTHING`.
+            Row of `packed`, `RAW` or `NOTHING`.
         """
         box = self.boxes(x, y)
         return self.columns_among(
@@ -113,10 +119,14 @@ class Prober:
         top = np.where(none, -np.inf, top)
         owner = np.full(len(x), RAW, np.int32)
         limit = len(p.code) if before is None else before
-        cut_points(p.code, p.rows, ids, starts, stops, x, y, limit, top, owner)
+        buried = np.zeros(len(x), np.bool_)
+        cut_points(p.code, p.rows, ids, starts, stops, x, y, limit, top, owner, buried)
         gone = none | ~(top > bottom)
         top[gone] = np.nan
         owner[gone] = NOTHING
+        if self.deep is not None and buried.any():
+            rows = min(limit, int(p.members[-1]) + 1)
+            top[buried], owner[buried] = self.deep.columns(x[buried], y[buried], rows)
         return top, owner
 
     def earliest(

@@ -22,7 +22,7 @@ from .errors import BadInput, Fault
 from .grid import NOTHING, RAW
 from .moves import Moves
 from .pack import path_rows
-from .pieces import Piece, kernel_rows, split
+from .pieces import Piece, kernel_rows, narrows, split
 from .stock import Stock
 from .tree import build_tree
 
@@ -116,11 +116,11 @@ class Sweeps:
 
     def _tools(self, moves: Moves, tools: Mapping[int, Stacked]) -> None:
         """Make the table of pieces: per tool as drawn, then convex."""
-        numbers, self.tool = np.unique(moves.tool, return_inverse=True)
-        self.tool = self.tool.astype(np.int32)
+        numbers, which = np.unique(moves.tool, return_inverse=True)
+        self.tool: NDArray[np.int32] = which.astype(np.int32)
         blocks: list[NDArray[np.float64]] = [kernel_rows([])]
         self.spans = np.zeros((max(1, len(numbers)), 4), np.int64)
-        self.reach = np.zeros((max(1, len(numbers)), 3))
+        self.reach = np.zeros((max(1, len(numbers)), 4))
         count = 0
         for t, number in enumerate(numbers.tolist()):
             tool = tools.get(number)
@@ -140,6 +140,7 @@ class Sweeps:
                 max((p.widest for p in drawn), default=0.0),
                 min((p.z_low for p in drawn), default=0.0),
                 max((p.z_high for p in drawn), default=0.0),
+                _solid_height(drawn),
             )
         self.pieces = np.concatenate(blocks)
 
@@ -147,6 +148,15 @@ class Sweeps:
     def moves_tuple(self) -> tuple[Any, ...]:
         """The tables as `kernels.rays` takes them."""
         return self.kind, self.paths, self.tool, self.pieces, self.spans, self.reach
+
+
+def _solid_height(drawn: list[Piece]) -> float:
+    """Return how high a tool is solid above where it is first as wide as it gets; 0: it narrows."""
+    if not drawn or narrows(drawn):
+        return 0.0
+    widest = max(p.widest for p in drawn)
+    first = next(p for p in drawn if p.widest >= widest)
+    return drawn[-1].z_high - (first.z_low if first.r_low >= widest else first.z_high)
 
 
 def path_table(moves: Moves, chord: float) -> tuple[NDArray[np.int64], Floats]:
@@ -292,18 +302,19 @@ def _cast(
         if n >= 0:
             break
         room *= 2
-    ends, makers, faces = (a[:n].copy() for a in out)
+    makers: NDArray[np.int32] = out[1][:n].copy()
+    faces: Floats = out[2][:n].copy()
     raw.fill_normals(makers, faces)
-    return counts, ends, makers, faces
+    return counts, out[0][:n].copy(), makers, faces
 
 
 def _joined(parts: list[tuple[NDArray[Any], ...]]) -> Metal:
-    counts, ends, makers, faces = (
-        np.concatenate([p[k] for p in parts]) if parts else np.empty(0) for k in range(4)
-    )
-    if not parts:
-        counts = np.zeros(0, np.int64)
-        ends, makers, faces = np.empty((0, 2)), np.empty((0, 2, 3), np.int32), np.empty((0, 2, 4))
+    none = (np.zeros(0, np.int64), np.empty((0, 2)), np.empty((0, 2, 3), np.int32))
+    parts = [*parts, (*none, np.empty((0, 2, 4)))]
+    counts: NDArray[np.int64] = np.concatenate([p[0] for p in parts])
+    ends: Floats = np.concatenate([p[1] for p in parts])
+    makers: NDArray[np.int32] = np.concatenate([p[2] for p in parts])
+    faces: Floats = np.concatenate([p[3] for p in parts])
     label = faces[:, :, 3].astype(np.int8)
     return Metal(
         offsets=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),

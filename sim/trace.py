@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,9 @@ from .pack import Packed
 from .prober import Prober
 from .stock import Stock
 from .units import MM_PER, Unit, say_length, to_unit
+
+if TYPE_CHECKING:
+    from .deep import DeepColumns
 
 __all__ = ["Trace", "TracePoints", "TraceStep", "trace"]
 
@@ -130,6 +133,7 @@ def trace(
     *,
     spacing: float | None = None,
     unit: Unit = "mm",
+    deep: DeepColumns | None = None,
 ) -> Trace:
     """Return exact heights along a line in plan, and every step on it.
 
@@ -146,6 +150,8 @@ def trace(
         Distance of the points, mm; a 500th of the line unless given.
     unit : {'in', 'mm'}
         The job's.
+    deep : DeepColumns, optional
+        As `Prober` takes it.
 
     Raises
     ------
@@ -163,7 +169,7 @@ def trace(
             f"a spacing of {to_unit(step, unit):g} {unit} on a line of "
             f"{say_length(length, unit)} would make over {MOST_POINTS:,} points; take a larger"
         )
-    walk = _Walk(packed, stock, start, stop, length)
+    walk = _Walk(packed, stock, start, stop, length, deep)
     s = np.append(np.arange(0.0, length - 1e-9 * step, step), length)
     z, owner = walk.ask(s)
     table = np.append(lines, [0, 0]).astype(np.int32)
@@ -182,8 +188,9 @@ class _Walk:
         start: tuple[float, float],
         stop: tuple[float, float],
         length: float,
+        deep: DeepColumns | None,
     ) -> None:
-        self.prober = Prober(packed, stock)
+        self.prober = Prober(packed, stock, deep)
         self.start, self.length = start, length
         self.unit = ((stop[0] - start[0]) / length, (stop[1] - start[1]) / length)
         self.packed = packed

@@ -7,7 +7,7 @@ moves     code, rows, passes
 window    x_low, y_low, pitch_x, pitch_y, nx, ny (all floats)
 stock     raw top, bottom, step: heights at [j * step[0], i * step[1]]; -INF where nothing is
 measure   floor and steps per mm of the volume sums, deepest skim
-out       top, owner, removed, deep
+out       top, owner, removed, deep, columns with metal above a cutting part
 cells     xs, ys, top, owner, top before, owner before, bottom: the cells of a patch
 skims     found, sizes: see `tile.note_skim`
 ========  ====================================================================================
@@ -50,7 +50,7 @@ def fill_patch(window, stock, i0, j0, cells):
 
 
 @jit
-def store_patch(window, i0, j0, cells, out):
+def store_patch(window, i0, j0, cells, ever, out):
     """Write the cells that lie in the window."""
     for n in range(CELLS):
         i = i0 + n % PATCH
@@ -58,6 +58,8 @@ def store_patch(window, i0, j0, cells, out):
         if i < int(window[4]) and j < int(window[5]):
             out[0][j, i] = cells[2][n]
             out[1][j, i] = cells[3][n]
+            if ever[n]:
+                out[4][j, i] = True
 
 
 @once
@@ -89,9 +91,11 @@ def cut_patch(moves, ids, n, lows, cells, scratch, mode, measure, i0, j0, out, s
     """Cut a patch pass by pass, or at once; returns (column tests, skim count)."""
     passes = moves[2]
     _, _, top, own, top0, own0, _ = cells
-    rho2, buried = scratch
+    rho2, buried, ever = scratch
     by_pass, in_order = mode
     tests = ZERO
+    for k in range(CELLS):
+        ever[k] = False
     i = ZERO
     while i < n:
         p = passes[ids[i]]
@@ -103,6 +107,9 @@ def cut_patch(moves, ids, n, lows, cells, scratch, mode, measure, i0, j0, out, s
             own0[k] = own[k]
             buried[k] = False
         tests += cut_segment(moves, ids, i, j, lows, cells, rho2, buried, in_order)
+        if in_order:
+            for k in range(CELLS):
+                ever[k] |= buried[k]
         if by_pass:
             count = account(moves, p, i0, j0, cells, measure, out[2], skims, count, first)
             if count < 0:
@@ -174,7 +181,7 @@ def cut_tiles(tiles, tiles_x, first_row, lists, moves, window, stock, by_pass, m
         np.empty(CELLS), np.empty(CELLS), np.empty(CELLS), np.empty(CELLS, np.int32),
         np.empty(CELLS), np.empty(CELLS, np.int32), np.empty(CELLS),
     )  # fmt: skip
-    scratch = (np.empty(CELLS), np.zeros(CELLS, np.bool_))
+    scratch = (np.empty(CELLS), np.zeros(CELLS, np.bool_), np.zeros(CELLS, np.bool_))
     count = ZERO
     done = ZERO
     offered = ZERO
@@ -225,7 +232,7 @@ def cut_tile(
         tests += more
         if count < 0:
             break
-        store_patch(window, pi, pj, cells, out)
+        store_patch(window, pi, pj, cells, scratch[2], out)
     return tests, count
 
 
@@ -245,10 +252,11 @@ def surface_of(code, rows, grid, j_first, top, own, slope, flat):
 
 
 @entry
-def cut_points(code, rows, ids, starts, stops, xs, ys, limit, top, own):
+def cut_points(code, rows, ids, starts, stops, xs, ys, limit, top, own, buried):
     """Cut single columns in program order: those of point n among ids[starts[n]:stops[n]].
 
-    Moves from index `limit` on are left out. top and own hold the raw stock on entry.
+    Rows from index `limit` on are left out. top and own hold the raw stock on entry; where metal
+    stands above a cutting part, buried is set.
     """
     for n in range(len(xs)):
         for k in range(starts[n], stops[n]):
@@ -258,9 +266,12 @@ def cut_points(code, rows, ids, starts, stops, xs, ys, limit, top, own):
             row = load(rows, m)
             if row[2] < top[n]:
                 h = height(code[m], row, xs[n], ys[n])
-                if h < top[n] and top[n] <= cut_top(code[m], row, xs[n], ys[n]) + SAME:
-                    top[n] = h
-                    own[n] = m
+                if h < top[n]:
+                    if top[n] <= cut_top(code[m], row, xs[n], ys[n]) + SAME:
+                        top[n] = h
+                        own[n] = m
+                    else:
+                        buried[n] = True
 
 
 @entry
@@ -311,3 +322,11 @@ def earliest_within(code, rows, ids, starts, stops, xs, ys, raw, top, near, own)
             if abs(height(code[m], load(rows, m), xs[n], ys[n]) - top[n]) <= near:
                 own[n] = m
                 break
+
+
+@entry
+def heights_of(code, rows, ids, xs, ys, out):
+    """Height that row ids[n] leaves at column n; INF out of reach."""
+    for n in range(len(xs)):
+        m = ids[n]
+        out[n] = height(code[m], load(rows, m), xs[n], ys[n])

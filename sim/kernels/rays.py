@@ -108,10 +108,14 @@ def sort_intervals(found, n, order):
 
 @jit
 def owner_of(found, marks, n, which, t):
-    """Interval with an end (0 low, 1 high) at t: that of the earliest move."""
+    """Interval with an end (0 low, 1 high) at t: that of the earliest move, its highest piece."""
     best = ROOM
     for i in range(n):
-        if abs(found[i, which] - t) <= NEAR and (best < 0 or marks[i, 0] < marks[best, 0]):
+        if abs(found[i, which] - t) <= NEAR and (
+            best < 0
+            or marks[i, 0] < marks[best, 0]
+            or (marks[i, 0] == marks[best, 0] and marks[i, 1] > marks[best, 1])
+        ):
             best = i
     return best
 
@@ -200,8 +204,8 @@ def cast(lines, stock, span, limit, tree, moves, room, out, counts):
 
     lines: (n, 6). stock: offsets, from, to along each line. limit: moves that are done. tree:
     boxes, first move of each node, moves of the leaves and their boxes, a mark a move (-1). out:
-    ends (k, 2), (move, piece, chord) of each, (normal, label) of each. counts: intervals of each line. Returns
-    the number of intervals, or ROOM - lines done where `out` was too small.
+    ends (k, 2), (move, piece, chord) of each, (normal, label) of each. counts: intervals of each
+    line. Returns the number of intervals, or ROOM - lines done where `out` was too small.
     """
     offsets, stock_from, stock_to = stock
     k = ZERO

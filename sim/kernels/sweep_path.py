@@ -16,6 +16,7 @@ from .profile import INF, jit
 from .sweep_arc import round_moved
 from .sweep_cone import disc_chord, frustum_moved, slab
 from .sweep_level import arc_band, near_arc, stadium
+from .sweep_upright import helix_heights, ramp_heights
 
 PATH = 12
 FULL_ROOM = np.int64(-1)
@@ -205,6 +206,24 @@ def upright(kind, line, path, pieces, first, last, found, marks, n, move):
 
 
 @jit
+def upright_sloped(kind, line, path, pieces, first, last, found, marks, n, move):
+    """Intervals of an upright line on a ramp or a helix: exact for every profile."""
+    ox, oy, oz, _, _, vz = line
+    for p in range(first, last):
+        if kind == HELIX:
+            low, high = helix_heights(pieces, p, path, ox, oy)
+        else:
+            low, high = ramp_heights(pieces, p, path, ox, oy)
+        if low <= high:
+            a = (low - oz) / vz
+            b = (high - oz) / vz
+            n = add(found, marks, n, min(a, b), max(a, b), move, p, NO_CHORD)
+            if n < 0:
+                return n
+    return n
+
+
+@jit
 def arc_place(path, angle):
     """Place in plan of the tip after turning through an angle from the low end."""
     sx = path[0] - path[3]
@@ -218,7 +237,7 @@ def arc_place(path, angle):
 def misses_turn(line, path, i, j, reach):
     """Whether a line stays clear of all that is swept between chords i and j of an arc.
 
-    reach: radius, lowest and highest of the tool.
+    reach: radius, lowest and highest of the tool, and how high it is without a hollow.
     """
     chords = path[11]
     a = path[7] * i / chords
@@ -277,6 +296,10 @@ def swept(kind, line, path, pieces, spans, t, reach, found, marks, n, move, scra
         return level_line(line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move)
     if (level or kind == POINT) and line[3] == 0.0 and line[4] == 0.0:
         return upright(kind, line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move)
+    if line[3] == 0.0 and line[4] == 0.0 and (kind != HELIX or path[6] <= reach[3]):
+        return upright_sloped(
+            kind, line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move
+        )  # fmt: skip
     if kind == ARC or kind == HELIX:
         return turning(
             line, path, pieces, spans[t, 2], spans[t, 3], reach, found, marks, n, move, stack
