@@ -280,7 +280,7 @@ class _Work:
             )
         levels = level_heights(top, bottom, item.axial_cutting_depth)
         tip = self._tip(moves, top)
-        profile = tool.profile()
+        radius = tool.cutting_radius
         if isinstance(item, DrillPass):
             drill_moves(item, tip, levels, top)
         elif tool.shape == "drill":
@@ -290,12 +290,12 @@ class _Work:
                 'operation = "drill" or "path"',
             )
         elif isinstance(item, ContourPass):
-            reach = profile.radius + self.settings.d_errors.get(tool.number, 0.0)
+            reach = radius + self.settings.d_errors.get(tool.number, 0.0)
             contour_moves(item, tip, levels, top, reach, self.unit)
         elif isinstance(item, PocketPass):
             times = 1 if item.strategy == "contour_parallel" else 2
             self._stepover(item.radial_cutting_depth, tool, times)
-            pocket_moves(item, tip, levels, top, profile.radius, self.unit)
+            pocket_moves(item, tip, levels, top, radius, self.unit)
         elif isinstance(item, FacePass):
             self._stepover(item.radial_cutting_depth, tool, 2)
             overlap = SMALL_MM[self.unit] if item.overlap is None else item.overlap
@@ -304,8 +304,8 @@ class _Work:
                 tip,
                 levels,
                 top,
-                radius=profile.radius,
-                flat_radius=profile.flat_radius,
+                radius=radius,
+                flat_radius=tool.flat_radius,
                 overlap=overlap,
                 unit=self.unit,
             )
@@ -319,8 +319,7 @@ class _Work:
 
     def _stepover(self, step: float, tool: Tool, times: int) -> None:
         """Raise where paths are too far apart to clear a floor; note where they leave cusps."""
-        profile = tool.profile()
-        most, flat = times * profile.radius, times * profile.flat_radius
+        most, flat = times * tool.cutting_radius, times * tool.flat_radius
         if step > most + 1e-9:
             other = ', or strategy = "bidirectional" up to twice that' if times == 1 else ""
             raise PassError(
@@ -329,7 +328,7 @@ class _Work:
                 f"{tool.number} allows {say_length(most, self.unit)}{other}",
             )
         if step > flat + 1e-9:
-            wide, apart = (say_length(v, self.unit) for v in (2 * profile.flat_radius, step))
+            wide, apart = (say_length(v, self.unit) for v in (2 * tool.flat_radius, step))
             self.note(
                 f"the end of tool {tool.number} is flat over {wide} only, so paths {apart} apart "
                 "leave cusps on the floor"

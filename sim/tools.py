@@ -8,45 +8,14 @@ from __future__ import annotations
 import dataclasses
 import functools
 import math
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from .errors import Fault
 
 if TYPE_CHECKING:
     from .pieces import Piece
 
-__all__ = ["BALL", "BULL", "CONE", "FLAT", "Profile", "Tool"]
-
-FLAT: Final = 0
-BULL: Final = 1
-BALL: Final = 2
-CONE: Final = 3
-
-
-@dataclasses.dataclass(frozen=True)
-class Profile:
-    """Lower edge of the cutting part: height over the tip, g(rho), for 0 <= rho <= R.
-
-    Attributes
-    ----------
-    shape : int
-        `FLAT`, `BULL`, `BALL` or `CONE`.
-    radius : float
-        R, mm.
-    flat_radius : float
-        Radius of the flat bottom, mm: R for `FLAT`, R - RE for `BULL`, 0 for `BALL`, the tip's
-        radius for `CONE`.
-    corner_radius : float
-        RE, mm; R for `BALL`, 0 for `FLAT` and `CONE`.
-    slope : float
-        Rise over run of a `CONE`, else 0.
-    """
-
-    shape: int
-    radius: float
-    flat_radius: float
-    corner_radius: float
-    slope: float
+__all__ = ["Tool"]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -178,24 +147,12 @@ class Tool:
 
         return section_areas(self.pieces)
 
-    def profile(self) -> Profile:
-        """Return the lower edge of the cutting part.
+    @property
+    def cutting_radius(self) -> float:
+        """Largest radius that cuts, mm."""
+        return max(p.widest for p in self.pieces if p.cutting)
 
-        Notes
-        -----
-        A bull with RE = 0 is flat and one with RE = DC/2 is a ball. A chamfer tool with KAPR is a
-        cone of slope tan(KAPR) from its tip's radius; a drill one of slope 1/tan(SIG/2) from 0.
-        """
-        R, rc = self.diameter / 2, self.corner_radius
-        if self.shape == "flat" or (self.shape == "bull" and rc == 0):
-            return Profile(FLAT, R, R, 0.0, 0.0)
-        if self.shape == "ball" or (self.shape == "bull" and rc == R):
-            return Profile(BALL, R, 0.0, R, 0.0)
-        if self.shape == "bull":
-            return Profile(BULL, R, R - rc, rc, 0.0)
-        if self.shape == "chamfer":
-            slope = math.tan(math.radians(self.edge_angle))
-            return Profile(CONE, R, self.tip_diameter / 2, 0.0, slope)
-        if self.shape == "drill":
-            return Profile(CONE, R, 0.0, 0.0, 1 / math.tan(math.radians(self.point_angle / 2)))
-        raise Fault(f"no profile for tool shape {self.shape!r}")
+    @property
+    def flat_radius(self) -> float:
+        """Radius of its flat end, mm; 0 for a point or a ball."""
+        return self.pieces[0].r_low

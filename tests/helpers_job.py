@@ -14,6 +14,7 @@ import numpy as np
 import oracle
 import proud
 from numpy.typing import NDArray
+from proud.columns import column_parts
 from proud.grid import NOTHING, RAW
 from proud.moves import ARC
 
@@ -209,12 +210,8 @@ def slow_sheets(job: proud.Job, x: Floats, y: Floats, samples: int = 600) -> Slo
     moves, n = job.program.moves, len(x)
     sheets, near, radii = [], [], []
     for i in np.flatnonzero(moves.sweeps()):
-        profile = job.tools[int(moves.tool[i])].profile()
-        full = [
-            np.full(n, v)
-            for v in (profile.radius, profile.flat_radius, profile.corner_radius, profile.slope)
-        ]
-        tools = oracle.Tools(profile.shape, *full)
+        (part,) = column_parts(job.tools[int(moves.tool[i])])
+        tools = oracle.Tools(int(part[0]), *(np.full(n, v) for v in part[1:5]))
         start, end, center = moves.start[i].copy(), moves.end[i], moves.center[i]
         if math.isnan(start[2]):
             start[2] = max(1e3, end[2])
@@ -236,7 +233,7 @@ def slow_sheets(job: proud.Job, x: Floats, y: Floats, samples: int = 600) -> Slo
         height, distance = oracle.in_chunks(n, run)
         sheets.append(height)
         near.append(distance)
-        radii.append(profile.radius)
+        radii.append(part[1])
     shape = (len(sheets), n)
     return Slow(np.reshape(sheets, shape), np.reshape(near, shape), np.array(radii))
 

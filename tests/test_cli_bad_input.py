@@ -232,8 +232,10 @@ def test_targets_that_can_t_be_written(command, plate, tmp_path):
         (("--out", "view.png", "--size", "10x10"), ("10 x 10 pixels", "800 x 600")),
         (("--out", "view.png", "--camera", "up"), ("--camera 'up'", "two angles")),
         (("--out", "view.png", "--camera", "0,95"), ("camera elevation 95", "0 to 90")),
-        (("--out", "view.png", "--camera", "0,45", "--view", "iso"),
-         ("--view iso and --camera 0,45 both say", "give one of them")),
+        (
+            ("--out", "view.png", "--camera", "0,45", "--view", "iso"),
+            ("--view iso and --camera 0,45 both say", "give one of them"),
+        ),
         (("--out", "view.png/"), ("--out view.png/: ends in /, so it is a folder", "name a file")),
         (("--out", "view.png", "--lamp", "nan,nan"), ("lamp azimuth nan", "-360 to 360")),
         (("--out", "view.png", "--exaggerate", "nan"), ("exaggerat", "nan")),
