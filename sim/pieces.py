@@ -173,6 +173,8 @@ def arc_piece(
     reach = radius + SAME
     if not (z_high > z_low and abs(z_low - center_z) <= reach and abs(z_high - center_z) <= reach):
         raise Fault(f"no arc of radius {radius} about z {center_z} from {z_low} to {z_high}")
+    if cove and z_low + SAME < center_z < z_high - SAME:
+        raise Fault("a cove that narrows and widens again; split it where it is narrowest")
     arc = (center_r, center_z, -radius if cove else radius)
     shape = Piece(label, z_low, z_high, 0.0, 0.0, arc)
     low, high = shape.radius_at(z_low), shape.radius_at(z_high)

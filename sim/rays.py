@@ -120,7 +120,7 @@ class Sweeps:
         self.tool: NDArray[np.int32] = which.astype(np.int32)
         blocks: list[NDArray[np.float64]] = [kernel_rows([])]
         self.spans = np.zeros((max(1, len(numbers)), 4), np.int64)
-        self.reach = np.zeros((max(1, len(numbers)), 4))
+        self.reach = np.zeros((max(1, len(numbers)), 5))
         count = 0
         for t, number in enumerate(numbers.tolist()):
             tool = tools.get(number)
@@ -141,6 +141,7 @@ class Sweeps:
                 min((p.z_low for p in drawn), default=0.0),
                 max((p.z_high for p in drawn), default=0.0),
                 _solid_height(drawn),
+                max((p.z_high for p in drawn if p.arc or p.slope), default=-1.0),
             )
         self.pieces = np.concatenate(blocks)
 

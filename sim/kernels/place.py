@@ -237,7 +237,10 @@ def trailing_slope(code, row, px, py, ex, ey):
 
 @jit
 def cut_top(code, row, x, y):
-    """Height to which the cutting part reaches at a column: the highest tip in reach + APMX."""
+    """Height to which the cutting part reaches at a column: the highest tip in reach + APMX.
+
+    On a helix the tip that leaves the column: no less than that is reached.
+    """
     kind = code >> 3
     if kind <= LEVEL or kind == ARC:
         return row[2] + row[6] + row[16]
@@ -246,7 +249,8 @@ def cut_top(code, row, x, y):
         left = (row[9] - b) * (row[9] + b)
         t = min(row[5], a + math.sqrt(left if left > 0.0 else 0.0))
         return row[2] + row[6] * (max(t, 0.0) / row[5]) + row[16]
-    return row[2] + row[6] + row[16]
+    _, _, z = place(code, row, x, y)  # no more than that is sure: another turn may leave a fin
+    return z + row[16]
 
 
 @jit

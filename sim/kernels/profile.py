@@ -20,6 +20,9 @@ INF = math.inf
 STEEP = 1e6
 """Slopes are cut off here: at a rim they have no limit."""
 
+ROUNDING = 1e-14
+"""Share by which radii may be off after some sums."""
+
 OPTIONS = {"error_model": "numpy", "nogil": True}
 entry = numba.njit(cache=True, **OPTIONS)
 """For a kernel that Python calls: compiled once for this machine, then kept on disk."""
@@ -40,6 +43,14 @@ def _half(rc, v):
 
 
 @jit
+def _start(rc, d, k):
+    """Height over the arc's centre at which its part begins; 0 but for rounding is 0."""
+    v = d - k
+    left = (rc - v) * (rc + v)
+    return math.sqrt(left) if left > ROUNDING * rc * (rc + abs(k)) else 0.0
+
+
+@jit
 def g(shape, R, d, rc, k, rho):
     """Height of the lower edge over the tip at 0 <= rho <= R."""
     v = rho - d
@@ -48,7 +59,7 @@ def g(shape, R, d, rc, k, rho):
     if shape == CONE:
         return k * v
     if shape >= ARCH:
-        return abs(_half(rc, rho - k) - _half(rc, d - k))
+        return abs(_half(rc, rho - k) - _start(rc, d, k))
     v = v if v < rc else rc
     return rc - math.sqrt((rc - v) * (rc + v))
 

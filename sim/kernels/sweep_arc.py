@@ -94,7 +94,10 @@ def round_gap(t, ox, oy, oz, vx, vy, vz, length, rise, z_low, z_high, center_r, 
     s = path_share(x, y, z - center_z, length, rise, center_r, low, high)
     rate = 0.0  # how fast the nearest share is pushed by an end of the piece
     if rise > 0.0 and ((s == low and low > 0.0) or (s == high and high < 1.0)):
-        rate = vz / rise
+        # which end holds it back: both may be one place, where the line comes into the piece
+        f, _ = pull(x, y, z - center_z, length, rise, center_r, s)
+        if (f > 0.0 and low > 0.0) or (f < 0.0 and high < 1.0):
+            rate = vz / rise
     u = x - s * length
     h = z - s * rise - center_z
     rho = math.sqrt(u * u + y * y)

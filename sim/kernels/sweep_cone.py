@@ -134,6 +134,8 @@ def join(lo, hi, a, b):
     """Span of two intervals of which either may be none."""
     if a > b:
         return lo, hi
+    if lo > hi:
+        return a, b
     return min(lo, a), max(hi, b)
 
 

@@ -13,6 +13,7 @@ from .sweep_path import arc_place, near_arc, piece_radius, plan_distance  # noqa
 TOUCH = 1e-7
 """A face is met where a place is no farther from it than this, mm."""
 BARE = 0.0
+LOOKS = 128
 CORNER = 1
 GOLDEN = 0.6180339887498949
 
@@ -22,6 +23,8 @@ def cone_share(x, y, z, length, rise, r_low, slope, low, high):
     """Share of a straight path at which a place is deepest inside a straight flank."""
     climb = slope * rise
     if length == 0.0:
+        if climb == 0.0:  # anywhere: between the ends it is the flank that cut
+            return 0.5 * (low + high)
         return high if climb < 0.0 else low
     cos = climb / length
     if abs(cos) >= 1.0:
@@ -147,10 +150,19 @@ def turn_gap(pieces, p, place, path, angle):
 
 @jit
 def made_turning(pieces, p, place, line, path, chord):
-    """As `made_straight` on an arc or a helix, near one of its chords."""
+    """As `made_straight` on a helix, near one of its chords; -1: anywhere on it."""
     step = path[7] / path[11]
     low = max(0.0, (chord - 1.0) * step)
     high = min(path[7], (chord + 2.0) * step)
+    if chord < 0:
+        step = path[7] / LOOKS
+        best, least = 0.0, math.inf
+        for i in range(LOOKS + 1):
+            gap = turn_gap(pieces, p, place, path, i * step)[0]
+            if gap < least:
+                best, least = i * step, gap
+        low = max(0.0, best - step)
+        high = min(path[7], best + step)
     a = high - GOLDEN * (high - low)
     b = low + GOLDEN * (high - low)
     fa = turn_gap(pieces, p, place, path, a)[0]

@@ -91,9 +91,10 @@ def add(found, marks, n, lo, hi, move, piece, chord):
 
 @jit
 def straight(
-    line, x0, y0, z0, ux, uy, length, rise, pieces, first, last, found, marks, n, move, chord
-):
-    """Intervals inside convex pieces on a straight path of any slope."""
+    line, x0, y0, z0, ux, uy, length, rise, pieces, first, last, round_only, found, marks, n, move,
+    chord,
+):  # fmt: skip
+    """Intervals inside convex pieces on a straight path of any slope, or in all but cylinders."""
     ox, oy, oz, vx, vy, vz = line
     # Count from the line's place nearest to the middle of the path: far origins cost no digits.
     mx = x0 + 0.5 * length * ux
@@ -109,6 +110,8 @@ def straight(
     wy = vy * ux - vx * uy
     for p in range(first, last):
         if pieces[p, 8] == 0.0:
+            if round_only and pieces[p, 4] == 0.0:
+                continue
             lo, hi = frustum_moved(
                 x, y, z, wx, wy, vz, length, rise, pieces[p, 0], pieces[p, 1], pieces[p, 2],
                 pieces[p, 4],
@@ -237,7 +240,8 @@ def arc_place(path, angle):
 def misses_turn(line, path, i, j, reach):
     """Whether a line stays clear of all that is swept between chords i and j of an arc.
 
-    reach: radius, lowest and highest of the tool, and how high it is without a hollow.
+    reach: radius, lowest and highest of the tool, how high it is solid, and the highest of its
+    pieces but cylinders.
     """
     chords = path[11]
     a = path[7] * i / chords
@@ -253,7 +257,15 @@ def misses_turn(line, path, i, j, reach):
 
 
 @jit
-def turning(line, path, pieces, first, last, reach, found, marks, n, move, stack):
+def over_round(line, path, i, j, reach):
+    """Whether a level line passes above all but the cylinders of a tool between two chords."""
+    return line[2] - path[2] - path[6] * i / path[11] > reach[4]
+
+
+@jit
+def turning(
+    line, path, pieces, first, last, round_only, reach, found, marks, n, move, stack
+):  # fmt: skip
     """Intervals on an arc or a helix cut into chords; halves that the line misses are left out."""
     stack[0, 0] = 0
     stack[0, 1] = int(path[11])
@@ -263,6 +275,8 @@ def turning(line, path, pieces, first, last, reach, found, marks, n, move, stack
         i = stack[depth, 0]
         j = stack[depth, 1]
         if misses_turn(line, path, i, j, reach):
+            continue
+        if round_only and over_round(line, path, i, j, reach):
             continue
         if j - i > 1:
             middle = (i + j) // 2
@@ -277,10 +291,40 @@ def turning(line, path, pieces, first, last, reach, found, marks, n, move, stack
         length = math.hypot(x1 - x0, y1 - y0)
         n = straight(
             line, x0, y0, path[2] + path[6] * i / path[11], (x1 - x0) / length, (y1 - y0) / length,
-            length, path[6] / path[11], pieces, first, last, found, marks, n, move, i,
+            length, path[6] / path[11], pieces, first, last, round_only, found, marks, n, move, i,
         )  # fmt: skip
         if n < 0:
             return n
+    return n
+
+
+@jit
+def level_on_helix(line, path, pieces, first, last, found, marks, n, move, scratch):
+    """Intervals of a level line in the cylinders of a tool on a helix: arcs' bands, exact.
+
+    A cylinder cuts at the line's height while the tip passes a stretch of the helix.
+    """
+    ox, oy, oz, vx, vy, _ = line
+    back = (path[3] - ox) * vx + (path[4] - oy) * vy
+    dx = ox + back * vx - path[3]
+    dy = oy + back * vy - path[4]
+    for p in range(first, last):
+        if pieces[p, 8] != 0.0 or pieces[p, 4] != 0.0:
+            continue
+        a = path[7] * max(0.0, (oz - path[2] - pieces[p, 1]) / path[6])
+        b = path[7] * min(1.0, (oz - path[2] - pieces[p, 0]) / path[6])
+        if a > b:
+            continue
+        x0, y0 = arc_place(path, a)
+        x1, y1 = arc_place(path, b)
+        arc = (
+            x0 - path[3], y0 - path[4], x1 - path[3], y1 - path[4], path[5], path[8], b - a,
+        )  # fmt: skip
+        for k in range(arc_band(dx, dy, vx, vy, arc, pieces[p, 2], scratch)):
+            lo = scratch[8 + 2 * k] + back
+            n = add(found, marks, n, lo, scratch[9 + 2 * k] + back, move, p, NO_CHORD)
+            if n < 0:
+                return n
     return n
 
 
@@ -301,12 +345,19 @@ def swept(kind, line, path, pieces, spans, t, reach, found, marks, n, move, scra
             kind, line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move
         )  # fmt: skip
     if kind == ARC or kind == HELIX:
+        bands = line[5] == 0.0
+        if bands:
+            n = level_on_helix(
+                line, path, pieces, spans[t, 2], spans[t, 3], found, marks, n, move, scratch
+            )  # fmt: skip
+            if n < 0:
+                return n
         return turning(
-            line, path, pieces, spans[t, 2], spans[t, 3], reach, found, marks, n, move, stack
+            line, path, pieces, spans[t, 2], spans[t, 3], bands, reach, found, marks, n, move, stack
         )  # fmt: skip
     return straight(
         line, path[0], path[1], path[2], path[3], path[4], path[5], path[6], pieces, spans[t, 2],
-        spans[t, 3], found, marks, n, move, NO_CHORD,
+        spans[t, 3], False, found, marks, n, move, NO_CHORD,
     )  # fmt: skip
 
 
