@@ -52,7 +52,8 @@ def command(
     loaded = load(job, allow_outside=allow_outside)
     check_targets([(out, "--out")], inputs(loaded))
     count = loaded.count_as_of(as_of)
-    say_first_run("clearance", quiet=quiet or as_json)
+    needs = ["fixture"] if any(setup.fixture for setup in loaded.spec.setups) else []
+    say_first_run("clearance", *needs, quiet=quiet or as_json)
     what = f"{count:,} moves"
     with progress_bar(what, columns=0, quiet=quiet or as_json) as show:
         found = find_clearance(loaded, as_of=count, progress=show)

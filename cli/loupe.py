@@ -75,7 +75,7 @@ def command(
     grid = _window(middle, side, None if pitch is None else positive(pitch, unit, "--pitch"), unit)
     _check_on_stock(loaded, middle, side)
     loaded.count_as_of(as_of)
-    say_first_run(*(["pictures"] if picture else []), quiet=quiet or as_json)
+    say_first_run("window", *(["thin"] if picture else []), quiet=quiet or as_json)
     tile = loaded.surface(as_of=as_of, grid=grid, threads=threads)
     rows = _rows(loaded, tile, middle, side)
     if picture is not None:

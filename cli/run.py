@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from .options import common, depth, inputs, surface_options
+from .options import common, depth, inputs, positive, surface_options
 from .output import check_target, check_targets, say, to_json, write_text
 from .working import cut
 
@@ -17,6 +17,11 @@ __all__ = ["command"]
 @surface_options
 @click.option(
     "--skim", metavar="DEPTH", help="Deepest cut into an earlier floor to list [0.030in]."
+)
+@click.option(
+    "--least-width",
+    metavar="WIDTH",
+    help="Levels and skims narrower than this everywhere are not listed [0.1thou].",
 )
 @click.option("--all", "everything", is_flag=True, help="Also list passes, levels, every step.")
 @click.option(
@@ -30,6 +35,7 @@ def command(
     threads: int | None,
     fail_on: str | None,
     skim: str | None,
+    least_width: str | None,
     everything: bool,
     pictures: Path | None,
     as_json: bool,
@@ -39,7 +45,7 @@ def command(
     """Cut the part as programmed and list what is left of it.
 
     A skim is a floor that one pass had left flat and a later pass cut again, by how much. A step
-    is the difference of two neighbouring levels.
+    is the difference of two neighbouring levels. Both are found at any pitch, between columns too.
 
     Example: proud run demo_parts/first_try/job.toml --pictures out
     """
@@ -50,6 +56,8 @@ def command(
     loaded = load(job, allow_outside=allow_outside)
     check_targets([(out, "--out")], inputs(loaded))
     limit = None if skim is None else depth(skim, loaded.unit, "--skim")
+    if least_width is not None:
+        loaded.least_width = positive(least_width, loaded.unit, "--least-width")
     drawing = pictures is not None
     result = cut(loaded, as_of, threads, skim=limit, pictures=drawing, quiet=quiet, as_json=as_json)
     rows = result.as_dict()

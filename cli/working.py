@@ -48,7 +48,7 @@ def cut(
     job.count_as_of(as_of)  # a word that can't be used is said before anything else
     moves, columns = len(job.program.moves), job.grid.columns
     _say_size(columns, quiet=quiet or as_json)
-    say_first_run(*(["pictures"] if pictures else []), quiet=quiet or as_json)
+    say_first_run("run", *(["pictures"] if pictures else []), quiet=quiet or as_json)
     limit = SKIM_LIMIT if skim is None else skim
     what = f"{moves:,} moves on {columns:,} columns"
     with progress_bar(what, columns=columns, quiet=quiet) as show:
@@ -65,18 +65,18 @@ def _say_size(columns: int, *, quiet: bool) -> None:
 
 
 def say_first_run(*needs: str, quiet: bool) -> None:
-    """Compile, and say so, if this is the first run on this machine.
+    """Compile, and say so, if this is the first run on this machine that needs such work.
 
     Parameters
     ----------
     *needs : str
-        What is wanted besides a run: "trace", "pictures".
+        Kinds of work, from `warm.NEEDS`: "run", "trace", "rays" and so on.
     quiet : bool
         Don't say so.
     """
     from proud.warm import is_warm, warm_up
 
-    if is_warm():
+    if is_warm(*needs):
         return
     if not quiet:
         click.echo("first run: compiling for this machine, some seconds, once", err=True)

@@ -16,20 +16,28 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PICTURES = Path("demo_parts/pictures")
-SECTION = ["--from", "0,-0.08", "--to", "0,-0.5"]
+FIRST, SECOND = "demo_parts/first_try/job.toml", "demo_parts/second_try/job.toml"
 
 OUTPUTS = {
-    "first": ["run", "demo_parts/first_try/job.toml"],
-    "second": ["run", "demo_parts/second_try/job.toml"],
-    "trace": ["trace", "demo_parts/first_try/job.toml", *SECTION],
+    "first": ["run", FIRST],
+    "second": ["run", SECOND],
+    "trace": ["trace", FIRST, "--from", "0,-0.08", "--to", "0,-0.5"],
+    "probe": ["probe", FIRST, "--at", "-1.6,0.2,-0.3", "--toward", "1,0,0", "--stylus", "2mm"],
+    "wall": ["wall", FIRST, "--z", "-0.15", "--along", "part"],
+    "clearance": ["clearance", FIRST],
+    "loupe": ["loupe", FIRST, "--at", "-1.02,0.69", "--size", "60thou"],
+    "tool": ["tool", FIRST, "2"],
 }
 DRAWN = {
-    "first_try_passes.png": ["picture", "demo_parts/first_try/job.toml", "--view", "iso"],
-    "first_try_lamp.png": [
-        "picture", "demo_parts/first_try/job.toml", "--view", "top", "--color", "lamp",
-    ],
-    "second_try_passes.png": ["picture", "demo_parts/second_try/job.toml", "--view", "iso"],
-}  # fmt: skip
+    "first_try_passes.png": ["picture", FIRST, "--view", "iso", "--out"],
+    "first_try_lamp.png": ["picture", FIRST, "--view", "top", "--color", "lamp", "--out"],
+    "second_try_passes.png": ["picture", SECOND, "--view", "iso", "--out"],
+    "section.png": [*OUTPUTS["trace"], "--picture"],
+    "wall.png": [*OUTPUTS["wall"], "--picture"],
+    "loupe.png": [*OUTPUTS["loupe"], "--picture"],
+    "tool.png": [*OUTPUTS["tool"], "--out"],
+}
+"""Pictures, and the command that draws each, up to the file's name."""
 
 
 def proud(arguments: list[str]) -> str:
@@ -65,9 +73,7 @@ def main() -> None:
         return
     readme.write_text(new, encoding="utf-8")
     for name, arguments in DRAWN.items():
-        proud([*arguments, "--out", str(PICTURES / name), "--quiet"])
-    section = [*OUTPUTS["trace"], "--picture", str(PICTURES / "section.png"), "--quiet"]
-    proud(section)
+        proud([*arguments, str(PICTURES / name), "--quiet"])
 
 
 if __name__ == "__main__":

@@ -24,9 +24,10 @@ from .units import MM_PER, Unit
 
 if TYPE_CHECKING:
     from .job import Job
+    from .stock import Stock
     from .tools import Tool
 
-__all__ = ["FOUND", "Clearance", "Gap", "find_clearance"]
+__all__ = ["FOUND", "Clearance", "Gap", "StockGaps", "box_gap", "find_clearance"]
 
 Floats = NDArray[np.float64]
 
@@ -34,6 +35,8 @@ FOUND: Final = 1e-3
 """The search leaves out what could be nearer by no more than this, mm; rays polish the rest."""
 SLACKS: Final = (1.0, 0.1, 0.01, FOUND)
 """The search is made coarse first: what it finds leaves the finer ones little to look at, mm."""
+MOST: Final = 1_000_000
+"""Squares of one move that the search looks at, as its kernel has it."""
 ROUND_PIECES: Final = 24
 """Cones that stand for a round flank of a neck, shank or holder."""
 TOUCH: Final = 4e-9
@@ -125,7 +128,7 @@ def find_clearance(
     """
     count = len(job.program.moves) if as_of is None else as_of
     say = progress or (lambda _: None)
-    stock = _StockGaps(job, count)
+    stock = StockGaps(job, count)
     gaps: list[Gap] = []
     tasks = list(_parts_used(job, count))
     for k, (tool, label, parts, moves) in enumerate(tasks):
@@ -135,12 +138,29 @@ def find_clearance(
                 gaps.append(_gap(job, tool.number, label, "stock", *found))
         for setup, name, low, high in _boxes(job):
             mine = moves[job.program.moves.setup[moves] == setup]
-            found = _box_gap(stock, parts, mine, (*low, *high))
+            found = box_gap(stock, parts, mine, (*low, *high))
             if found is not None:
-                gaps.append(_gap(job, tool.number, label, name, *found))
+                part = _bottom_or(job, tool, label, found)
+                gaps.append(_gap(job, tool.number, part, name, *found))
         say((k + 1) / max(1, len(tasks)))
     gaps.sort(key=lambda g: (round(g.gap, 9), g.tool, g.part, g.against))
-    return Clearance(job.unit, tuple(gaps), tuple(_notes(job, count)))
+    notes = list(_notes(job, count))
+    if stock.short:
+        notes.append(
+            "the search was cut short on some move, where very much is equally near: look at the "
+            "least gaps by hand"
+        )
+    return Clearance(job.unit, tuple(gaps), tuple(notes))
+
+
+def _bottom_or(job: Job, tool: Tool, label: str, found: tuple[float, Floats, int]) -> str:
+    """Return the label, or ``bottom`` where the thing lies under a flat end that cuts."""
+    first = tool.pieces[0]
+    if label not in CUTTING or first.label != label or first.r_low <= 0:
+        return label
+    _, place, move = found
+    tip = float(job.sweeps.paths[move, 2])
+    return "bottom" if place[2] <= tip + TOUCH else label
 
 
 def _share(say: Progress, done: int, of: int) -> Progress:
@@ -208,10 +228,22 @@ def _boxes(job: Job) -> Iterator[tuple[int, str, Sequence[float], Sequence[float
             yield index, box.name, box.low, box.high
 
 
-def _box_gap(
-    stock: _StockGaps, parts: Floats, moves: NDArray[np.int64], box: tuple[float, ...]
+def box_gap(
+    stock: StockGaps, parts: Floats, moves: NDArray[np.int64], box: tuple[float, ...]
 ) -> tuple[float, Floats, int] | None:
-    from .kernels.gap import box_gaps
+    """Return gap, place and move of the least gap of frustums to a box; None: no move.
+
+    Parameters
+    ----------
+    stock : StockGaps
+        Its paths of the moves.
+    parts : ndarray of float64, shape (n, 4)
+        Frustums: z_low, z_high, r_low, r_high over the tip, mm.
+    moves : ndarray of int64
+    box : tuple of float
+        Low and high corner, mm.
+    """
+    from .kernels.gap_boxes import box_gaps
 
     best = np.array([math.inf, 0.0, 0.0, 0.0, -1.0])
     box_gaps(moves, stock.table, parts, np.array(box), best)
@@ -220,8 +252,15 @@ def _box_gap(
     return float(best[0]), best[1:4], int(best[4])
 
 
-class _StockGaps:
-    """Gaps to the stock as it was at each move."""
+class StockGaps:
+    """Gaps to the stock as it was at each move.
+
+    Parameters
+    ----------
+    job : Job
+    count : int
+        Moves that are looked at.
+    """
 
     def __init__(self, job: Job, count: int) -> None:
         from .prober import Prober
@@ -237,21 +276,16 @@ class _StockGaps:
         self.lists = (offsets, ids)
         self.boxes = box
         self.raw = _raw_tops(job, box, shape)
+        self.outline = _outline(job.stock)
+        self.short = False
         self.by_row = _turned(offsets, ids, len(self.packed.code))
 
     def least(
         self, parts: Floats, moves: NDArray[np.int64], progress: Progress
     ) -> tuple[float, Floats, int] | None:
         """Return gap, place and move of the least gap of a stack of frustums; None: no stock."""
-        from .kernels.gap import first_bounds
-
-        p = self.packed
-        low = np.empty(len(moves))
-        first_bounds(
-            moves, self.table, parts, p.code, p.rows, self.row_of, self.boxes, self.by_row,
-            self.raw.copy(), low,
-        )  # fmt: skip
-        best = np.array([math.inf, 0.0, 0.0, 0.0, -1.0])
+        low = self.lowest(parts, moves)
+        best = np.array([math.inf, 0.0, 0.0, 0.0, -1.0, 0.0])
         order = np.argsort(low, kind="stable")
         for n, slack in enumerate(SLACKS):
             for k, i in enumerate(order.tolist()):
@@ -262,22 +296,38 @@ class _StockGaps:
                     progress((n + k / len(order)) / len(SLACKS))
             if best[4] < 0:
                 return None
-            gap, place, m = self.polish(parts, best)
-            if gap < best[0]:
-                best[:] = gap, *place, m
+            self.short |= best[5] > MOST
+            for polish in (self.polish, self.polish_columns):
+                gap, place, m = polish(parts, best)
+                if gap < best[0]:
+                    best[:5] = gap, *place, m
         return float(best[0]), self.midway(parts, best), int(best[4])
+
+    def lowest(self, parts: Floats, moves: NDArray[np.int64]) -> Floats:
+        """Return what the gap of each move can't be less than."""
+        from .kernels.gap_bounds import first_bounds
+
+        p = self.packed
+        low = np.empty(len(moves))
+        first_bounds(
+            moves, self.table, parts, p.code, p.rows, self.row_of, self.boxes, self.by_row,
+            self.raw.copy(), low,
+        )  # fmt: skip
+        return low
 
     def search(self, m: int, parts: Floats, best: Floats, slack: float) -> None:
         """Search the stock round one move for what is nearer than the best by more than slack."""
-        from .kernels.gap import box_bounds, search_move
+        from .kernels.gap_bounds import box_bounds
+        from .kernels.gap_search import search_move
 
         p = self.packed
+        best[5] = 0.0
         bounds = np.full(len(self.raw), np.inf)
         box_bounds(m, self.table, parts, self.boxes, self.raw, best, bounds)
         nearest = np.argsort(bounds, kind="stable")[: int((bounds < best[0] - slack).sum())]
         search_move(
             m, self.table, parts, p.code, p.rows, int(self.row_of[m + 1]), self.boxes, nearest,
-            self.lists, self.raw, best, slack,
+            self.lists, self.raw, self.outline, best, slack,
         )  # fmt: skip
 
     def polish(self, parts: Floats, best: Floats) -> tuple[float, Floats, int]:
@@ -301,6 +351,31 @@ class _StockGaps:
             else:
                 step /= 2
         return gap, place, m
+
+    def polish_columns(self, parts: Floats, best: Floats) -> tuple[float, Floats, int]:
+        """Walk downhill over columns: where metal is on all sides, rays meet no face."""
+        m, place, gap = int(best[4]), best[1:4].copy(), float(best[0])
+        step = 16 * FOUND
+        while step > FINEST:
+            around = place[:2] + step * CIRCLE
+            gaps, places = self.columns(m, parts, around)
+            k = int(np.argmin(gaps))
+            if gaps[k] < gap - 1e-11:
+                gap, place = float(gaps[k]), places[k]
+            else:
+                step /= 2
+        return gap, place, m
+
+    def columns(self, m: int, parts: Floats, plan: Floats) -> tuple[Floats, Floats]:
+        """Return the gap of columns as they stood at a move, inf where nothing is; the places."""
+        from .kernels.gap_search import gaps_under
+
+        x, y = np.ascontiguousarray(plan[:, 0]), np.ascontiguousarray(plan[:, 1])
+        tops, _ = self.prober.columns(x, y, int(self.row_of[m + 1]))
+        places = np.column_stack([x, y, tops])
+        out = np.empty(len(x))
+        gaps_under(m, self.table, parts, np.where(np.isnan(tops), 0.0, tops), places, out)
+        return np.where(np.isnan(tops), np.inf, out), places
 
     def midway(self, parts: Floats, best: Floats) -> Floats:
         """Return the place of a gap; along an upright wall the middle of where it is as small."""
@@ -355,14 +430,21 @@ class _StockGaps:
         return unit
 
 
+def _circle() -> Floats:
+    angles = np.arange(8) * math.pi / 4
+    return np.column_stack([np.cos(angles), np.sin(angles)])
+
+
+CIRCLE: Final = _circle()
+
+
 def _across(way: Floats) -> Floats:
     """Return eight unit steps square to a direction."""
     other = np.eye(3)[int(np.argmin(np.abs(way)))]
     u = np.cross(way, other)
     u /= np.sqrt(u @ u)
     v = np.cross(way, u)
-    angles = np.arange(8) * math.pi / 4
-    steps: Floats = np.cos(angles)[:, None] * u + np.sin(angles)[:, None] * v
+    steps: Floats = CIRCLE[:, :1] * u + CIRCLE[:, 1:] * v
     return steps
 
 
@@ -374,6 +456,22 @@ def _turned(
     order = np.argsort(ids, kind="stable")
     starts = np.concatenate([[0], np.cumsum(np.bincount(ids, minlength=count))])
     return starts.astype(np.int64), box[order].astype(np.int64)
+
+
+def _outline(stock: Stock) -> tuple[Any, ...]:
+    """Return the stock's outline as the search's kernels take it."""
+    from .stock import MeshStock, Round
+
+    if isinstance(stock, MeshStock):
+        window, stops, ids = stock.cells
+        return 2, np.zeros(4), stock.vertices, stock.facets, window, stops, ids
+    none = (
+        np.zeros((0, 3)), np.zeros((0, 3), np.int64), np.zeros(4), np.zeros((1, 1), np.int64),
+        np.zeros(0, np.int32),
+    )  # fmt: skip
+    if isinstance(stock, Round):
+        return 1, np.array([*stock.center, stock.radius, stock.bore_radius]), *none
+    return 0, np.zeros(4), *none
 
 
 def _raw_tops(job: Job, box: tuple[float, ...], shape: tuple[int, int]) -> Floats:

@@ -46,12 +46,15 @@ class Skim:
     by_pass, into_pass : int
     z : float
         The floor's height before, mm.
-    columns : int
-        Columns skimmed.
+    columns : float
+        Area, in cells of the grid: columns skimmed; for one narrower than the pitch measured
+        between them, so not a whole number.
     depth : float
         Greatest depth on a column, mm.
-    ix, iy, move : int
-        That column, and the move that left it.
+    ix, iy : float
+        That column; a place between columns where it is no whole number.
+    move : int
+        The row that left it.
     limit : float
         Deepest tip under a floor that counts, mm.
     """
@@ -59,10 +62,10 @@ class Skim:
     by_pass: int
     into_pass: int
     z: float
-    columns: int
+    columns: float
     depth: float
-    ix: int
-    iy: int
+    ix: float
+    iy: float
     move: int
     limit: float = math.inf
 

@@ -8,7 +8,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["NOTHING", "RAW", "Grid", "Tile"]
+__all__ = ["LEAST_WIDTH", "NOTHING", "RAW", "Grid", "Tile"]
+
+LEAST_WIDTH = 0.1e-3 * 25.4
+"""What is narrower everywhere is not listed, mm: 0.1 thou."""
 
 RAW = -1
 """Owner of a column that no move has cut: the raw stock."""

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import BadInput
-from .grid import Grid, Tile
+from .grid import LEAST_WIDTH, Grid, Tile
 from .jobfile import JobSpec, SetupSpec, load_job_file
 from .moves import Moves, Program
 from .pack import Packed
@@ -73,6 +73,8 @@ class Job:
 
     def __init__(self, spec: JobSpec) -> None:
         self.spec = spec
+        self.least_width = LEAST_WIDTH
+        """What is narrower everywhere is not listed, mm."""
 
     @property
     def unit(self) -> Unit:
@@ -258,6 +260,7 @@ class Job:
         *,
         as_of: str | int | None = None,
         skim: float = SKIM_LIMIT,
+        least_width: float | None = None,
         threads: int | None = None,
         progress: Progress | None = None,
     ) -> RunResult:
@@ -269,13 +272,16 @@ class Job:
             Stop there; see `count_as_of`.
         skim : float
             Deepest cut into an earlier floor that is listed, mm.
+        least_width : float, optional
+            Levels and skims narrower than this everywhere are not listed, mm, whatever the pitch;
+            the job's `least_width` unless given.
         threads : int, optional
             All cores unless given; the result does not depend on it.
         progress : callable, optional
             Called with the share done, 0 to 1.
         """
         from .cut import cut, surface_of
-        from .faces import find_levels, find_steps
+        from .faces import find_faces
         from .memory import Arrays
         from .prober import Prober
 
@@ -287,17 +293,19 @@ class Job:
             progress=progress, arrays=arrays, deep=self.deep,
         )  # fmt: skip
         tile = surface_of(done.tile, packed, self.stock, arrays)
-        levels, number = find_levels(tile, packed, arrays)
         prober = Prober(packed, self.stock, self.deep)
-        steps = find_steps(tile, levels, number, prober, arrays)
+        faces = find_faces(
+            tile, done.skims, prober, skim_limit=skim, threads=threads, arrays=arrays,
+            least_width=self.least_width if least_width is None else least_width,
+        )  # fmt: skip
         return RunResult(
             title=self.title,
             unit=self.unit,
             version=version("proud"),
             passes=self._pass_rows(count, done),
-            levels=levels,
-            steps=steps,
-            skims=tuple(self._skim_row(s, prober) for s in done.skims),
+            levels=faces.levels,
+            steps=faces.steps,
+            skims=tuple(self._skim_row(s, prober) for s in faces.skims),
             notes=self.notes + self._buried_notes(done),
             tile=tile,
             cut=done,

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from .errors import BadInput, closest
+from .jobfile_control import dialect_of, parameters_of
 from .jobfile_model import (
     AccuracyTable,
     BlockStock,
@@ -319,6 +320,9 @@ def _setup(table: SetupTable, index: int, reading: _Reading) -> SetupSpec:
         work_offsets={"G54": (0.0, 0.0, 0.0)} | {k: v for k, v in given.items() if v is not None},
         home=table.home,
         block_delete=table.block_delete,
+        control=dialect_of(table.control),
+        accept=dict(table.accept),
+        parameters=parameters_of(table.parameters),
     )
 
 

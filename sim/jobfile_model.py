@@ -11,6 +11,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BeforeValidator, Field, TypeAdapter, WithJsonSchema
 
 from .errors import closest
+from .jobfile_control import AcceptTable, ControlTable, ParameterTable
 from .jobfile_words import FormatNumber, Text, UnitWord, problem
 from .strict import (
     LENGTH_SCHEMA,
@@ -209,6 +210,15 @@ class SetupTable(Strict):
     )
     d_registers: Literal["radius", "diameter"] = Field(
         default="radius", description="what the D registers of this control hold"
+    )
+    control: ControlTable = Field(  # type: ignore[valid-type]
+        default=ControlTable(), description="where controls differ: one choice each"
+    )
+    accept: AcceptTable = Field(
+        default={}, description="words that the reader refuses, each with why it is harmless here"
+    )
+    parameters: ParameterTable = Field(
+        default={}, description="values of parameters before the program begins, by number"
     )
 
 

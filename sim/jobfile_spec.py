@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
+from .dialect import Dialect
 from .tools import Tool
 from .units import CHORD_MM, Unit
 
@@ -92,6 +93,12 @@ class SetupSpec:
         Tip at the start and after a return to home, mm.
     block_delete : bool
         Lines that begin with ``/`` are left out.
+    control : Dialect
+        What the control makes of words that controls read in different ways.
+    accept : dict of str to str
+        Words that the reader would refuse, each with why it is harmless.
+    parameters : dict of int to float
+        Values of parameters before the program begins.
     """
 
     name: str
@@ -101,6 +108,9 @@ class SetupSpec:
     work_offsets: dict[str, Vector]
     home: Vector | None
     block_delete: bool
+    control: Dialect = dataclasses.field(default_factory=Dialect)
+    accept: dict[str, str] = dataclasses.field(default_factory=dict)
+    parameters: dict[int, float] = dataclasses.field(default_factory=dict)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -40,7 +40,7 @@ __all__ = [
 LABELS: Final = ("bottom", "corner", "side", "top", "neck", "shank", "holder")
 """What a person calls the part of a tool; ``top`` is the upper face of an undercutting tool."""
 CUTTING: Final = frozenset(("bottom", "corner", "side", "top"))
-PIECE_WIDTH: Final = 12
+PIECE_WIDTH: Final = 13
 SPLIT_ERROR: Final = 1e-4
 """How far a cove may be from the cones it is split into where no closed form reaches, mm."""
 SAME: Final = 1e-9
@@ -265,6 +265,7 @@ def kernel_rows(pieces: Iterable[Piece]) -> NDArray[np.float64]:
     9    label of the flank
     10   label of the lower flat end; -1 where the piece below covers it
     11   label of the upper flat end; likewise
+    12   row of the cove that a cone is a slice of; -1: it is as drawn
     ===  ============================================================
     """
     rows: Sequence[Piece] = list(pieces)
@@ -281,6 +282,6 @@ def kernel_rows(pieces: Iterable[Piece]) -> NDArray[np.float64]:
             high = -1
         row[:] = (
             p.z_low, p.z_high, p.r_low, p.r_high, 0.0 if p.arc else p.slope,
-            center_r, center_z, abs(radius), kind, flank, low, high,
+            center_r, center_z, abs(radius), kind, flank, low, high, -1.0,
         )  # fmt: skip
     return table

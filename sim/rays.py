@@ -120,7 +120,7 @@ class Sweeps:
         self.tool: NDArray[np.int32] = which.astype(np.int32)
         blocks: list[NDArray[np.float64]] = [kernel_rows([])]
         self.spans = np.zeros((max(1, len(numbers)), 4), np.int64)
-        self.reach = np.zeros((max(1, len(numbers)), 5))
+        self.reach = np.zeros((max(1, len(numbers)), 4))
         count = 0
         for t, number in enumerate(numbers.tolist()):
             tool = tools.get(number)
@@ -134,14 +134,17 @@ class Sweeps:
             count += len(drawn)
             self.spans[t, 2:] = self.spans[t, :2] if exact else (count, count + len(convex))
             if not exact:
-                blocks.append(kernel_rows(convex))
+                rows = kernel_rows(convex)
+                whole = np.repeat(np.arange(len(drawn)), [len(split(p)) for p in drawn])
+                sliced = np.array([p.is_cove for p in drawn])[whole]
+                rows[sliced, 12] = self.spans[t, 0] + whole[sliced]
+                blocks.append(rows)
                 count += len(convex)
             self.reach[t] = (
                 max((p.widest for p in drawn), default=0.0),
                 min((p.z_low for p in drawn), default=0.0),
                 max((p.z_high for p in drawn), default=0.0),
                 _solid_height(drawn),
-                max((p.z_high for p in drawn if p.arc or p.slope), default=-1.0),
             )
         self.pieces = np.concatenate(blocks)
 
@@ -303,10 +306,20 @@ def _cast(
         if n >= 0:
             break
         room *= 2
+    describe_ends(lines, sweeps, counts, out)
     makers: NDArray[np.int32] = out[1][:n].copy()
     faces: Floats = out[2][:n].copy()
     raw.fill_normals(makers, faces)
     return counts, out[0][:n].copy(), makers, faces
+
+
+def describe_ends(
+    lines: Floats, sweeps: Sweeps, counts: NDArray[np.int64], out: tuple[NDArray[Any], ...]
+) -> None:
+    """Write normals and labels of the ends in `out`, as `kernels.rays.cast` left them."""
+    from .kernels.rays import describe
+
+    describe(lines, sweeps.moves_tuple, out, counts)
 
 
 def _joined(parts: list[tuple[NDArray[Any], ...]]) -> Metal:

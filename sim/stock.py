@@ -20,7 +20,7 @@ from .units import MM_PER, Unit
 if TYPE_CHECKING:
     from .jobfile_spec import StockSpec
 
-__all__ = ["Block", "MeshStock", "Round", "Stock", "check_part_model", "make_stock"]
+__all__ = ["Block", "MeshStock", "Round", "Stock", "check_part_model", "closed_mesh", "make_stock"]
 
 Floats = NDArray[np.float64]
 Vector = tuple[float, float, float]
@@ -189,7 +189,7 @@ class MeshStock(Stock):
         return np.append(level, False)
 
     @functools.cached_property
-    def _bins(self) -> tuple[Floats, NDArray[np.int64], NDArray[np.int32]]:
+    def cells(self) -> tuple[Floats, NDArray[np.int64], NDArray[np.int32]]:
         """Facets over the cells of a window: window, where each cell's list stops, the lists."""
         from .kernels.mesh_columns import bin_facets
 
@@ -210,7 +210,7 @@ class MeshStock(Stock):
         wide_x, wide_y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         flat_x, flat_y = np.ascontiguousarray(wide_x.ravel()), np.ascontiguousarray(wide_y.ravel())
         top, bottom, owner = _blank(flat_x.shape)
-        window, stops, ids = self._bins
+        window, stops, ids = self.cells
         at_points(
             self.vertices, self.facets, window, stops, ids, flat_x, flat_y, top, bottom, owner
         )
@@ -263,7 +263,7 @@ def make_stock(spec: StockSpec, unit: Unit) -> Stock:
     """
     if spec.shape == "model":
         path = _needed(spec.model)
-        vertices, facets = _closed_mesh(path, unit, "stock")
+        vertices, facets = closed_mesh(path, unit, "stock")
         return _mesh_stock(path, vertices, facets, spec.material)
     if spec.shape == "block":
         low, high = _needed(spec.low), _needed(spec.high)
@@ -298,11 +298,31 @@ def check_part_model(path: Path, unit: Unit) -> None:
     ModelError
         It is missing, can't be read, is empty or isn't closed.
     """
-    _closed_mesh(path, unit, "part")
+    closed_mesh(path, unit, "part")
 
 
-def _closed_mesh(path: Path, unit: Unit, what: str) -> tuple[Floats, NDArray[np.int64]]:
-    """Return corners, mm, and facets of a closed mesh, equal corners made one."""
+def closed_mesh(path: Path, unit: Unit, what: str) -> tuple[Floats, NDArray[np.int64]]:
+    """Return corners and facets of a closed mesh, equal corners made one.
+
+    Parameters
+    ----------
+    path : Path
+    unit : {'in', 'mm'}
+        The job's unit, in which its coordinates are taken.
+    what : str
+        What it is for a person: ``part`` or ``stock``.
+
+    Returns
+    -------
+    corners : ndarray of float64, shape (n, 3)
+        mm.
+    facets : ndarray of int64, shape (m, 3)
+
+    Raises
+    ------
+    ModelError
+        It is missing, can't be read, is empty or isn't closed.
+    """
     vertices, facets = _read_mesh(path, what)
     if not len(facets):
         raise ModelError(f"{path}: holds no facets; save the model again as a mesh of the {what}")

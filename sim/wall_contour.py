@@ -16,7 +16,7 @@ from .contour import SNAP_MM, Contour, Field, Piece, Point, meet
 from .errors import BadInput
 from .moves import ARC, Moves
 from .passes_offset import offset_pieces
-from .stock import _closed_mesh
+from .stock import closed_mesh
 from .tools import Tool
 from .units import Unit, say_length
 
@@ -70,7 +70,7 @@ def section_loops(path: Path, unit: Unit, z: float) -> list[Loop]:
     -----
     A facet that lies at z itself counts as above it: the section is that of the part just below.
     """
-    vertices, facets = _closed_mesh(path, unit, "part")
+    vertices, facets = closed_mesh(path, unit, "part")
     a, b, c = (vertices[facets[:, k]] - vertices.min(axis=0) for k in range(3))
     if float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum()) < 0:
         facets = facets[:, ::-1]

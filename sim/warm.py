@@ -1,103 +1,327 @@
-"""The first run on a machine: compile the kernels in two processes, then find them on disk.
+"""The first run on a machine: compile what a command needs in two processes, and keep it on disk.
 
-Compiling is mostly one thread's work. This process compiles the engine on a thimble of a job; a
-second one, ``python -m proud.warm``, compiles what the command needs after that: surfaces and
-walks, the line trace, pictures.
+Compiling is mostly one thread's work. What is to be compiled comes in parts, each a few calls on a
+thimble of a job; this process takes some of them, a second one, ``python -m proud.warm``, the rest.
 """
 
 from __future__ import annotations
 
+import functools
 import gc
+import importlib
+import itertools
 import subprocess
 import sys
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Final, NamedTuple, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
-from .cut import cut, surface_of
-from .faces import find_levels, find_steps
-from .grid import Grid, Tile
+from .cut import cut as cut_all
+from .cut import surface_of
+from .grid import RAW, Grid, Tile
 from .jobfile_spec import StockSpec
-from .moves import LINE, MoveList
+from .moves import LINE, MoveList, Moves
 from .pack import Packed, pack
 from .prober import Prober
 from .stock import Stock, make_stock
 from .tools import Tool
 
-__all__ = ["is_warm", "warm_up"]
+if TYPE_CHECKING:
+    from .clearance import StockGaps
+    from .job import Job
 
-SIDE = 24
+__all__ = ["COSTS", "KERNELS", "NEEDS", "PARTS", "is_warm", "shared_out", "warm_up"]
+
+SIDE: Final = 24
 """Columns along each side of the thimble."""
 
+NEEDS: Final[dict[str, tuple[str, ...]]] = {
+    "run": ("tiles", "points", "surface", "flats", "levels"),
+    "window": ("tiles", "surface"),
+    "trace": ("points", "flats", "sheets", "breaks"),
+    "pictures": ("thin", "pictures"),
+    "thin": ("thin",),
+    "rays": ("ends", "rays"),
+    "clearance": ("ends", "rays", "points", "gaps"),
+    "fixture": ("fixture",),
+}
+"""Parts that each kind of command takes."""
 
-def is_warm() -> bool:
-    """Return whether the engine is on disk, compiled from the code as it stands."""
-    from .kernels import cutting
+KERNELS: Final[dict[str, tuple[str, ...]]] = {
+    "tiles": ("bins.count_or_fill", "cutting.cut_tiles"),
+    "points": ("bins.count_or_fill", "cutting.cut_points"),
+    "surface": ("cutting.surface_of",),
+    "flats": ("cutting.flat_points", "cutting.tip_over"),
+    "levels": (
+        "ground.seeds", "ground.spread", "ground.borders", "narrow.sift", "narrow.others",
+        "narrow.labels",
+    ),
+    "sheets": ("cutting.earliest_within",),
+    "breaks": ("cutting.shows_near", "breaks.breaks_along"),
+    "thin": ("shade.thin",),
+    "pictures": (
+        "shade.cell_corners", "shade.fill_quads", "shade.walls", "shade.picture_slope",
+        "shade.cast_shadow",
+    ),
+    "rays": ("rays.cast",),
+    "ends": ("rays.describe",),
+    "gaps": (
+        "gap_bounds.first_bounds", "gap_bounds.box_bounds", "gap_search.search_move",
+        "gap_search.gaps_under", "gap.gaps_of_places",
+    ),
+    "fixture": ("gap_boxes.box_gaps",),
+}  # fmt: skip
+"""Kernels kept on disk, as module and name, that each part compiles."""
 
-    source = max(f.stat().st_mtime for f in Path(cutting.__file__).parent.glob("*.py"))
-    folder = getattr(getattr(cutting.cut_tiles, "_cache", None), "_cache_path", None)
+COSTS: Final[dict[str, dict[str, float]]] = {
+    "tiles": {"bins": 1.5, "heights": 6, "tiles": 12},
+    "points": {"bins": 1.5, "heights": 6, "points": 0.5},
+    "surface": {"paths": 1.5, "surface": 0.5},
+    "flats": {"paths": 1.5, "flats": 0.5},
+    "levels": {"bins": 1.5, "heights": 6, "points": 0.5, "ground": 2, "narrow": 6},
+    "sheets": {"heights": 6, "sheets": 0.5},
+    "breaks": {"breaks": 1},
+    "thin": {"thin": 0.5},
+    "pictures": {"pictures": 4.5},
+    "rays": {"rays": 19},
+    "ends": {"ends": 4.5},
+    "gaps": {"bins": 1.5, "heights": 6, "gaps": 11},
+    "fixture": {"fixture": 1},
+}
+"""About how many seconds each part takes, by what it may have in common with others."""
+
+
+def is_warm(*needs: str) -> bool:
+    """Return whether all kernels of some `NEEDS` are on disk, compiled from the code as it is."""
+    return not _missing(needs or ("run",))
+
+
+def _missing(needs: Iterable[str]) -> list[str]:
+    """Return the parts of some needs that are to be compiled."""
+    parts = dict.fromkeys(part for need in needs for part in NEEDS[need])
+    return [part for part in parts if not all(_kept(name) for name in KERNELS[part])]
+
+
+@functools.cache
+def _newest() -> float:
+    from . import kernels
+
+    return max(f.stat().st_mtime for f in Path(str(kernels.__file__)).parent.glob("*.py"))
+
+
+def _kept(kernel: str) -> bool:
+    module, name = kernel.split(".")
+    entry = getattr(importlib.import_module(f".kernels.{module}", __package__), name)
+    folder = getattr(getattr(entry, "_cache", None), "_cache_path", None)
     if folder is None:  # compilation is switched off
         return True
-    kept = Path(folder).glob("cutting.cut_tiles-*.nbc")
-    return any(f.stat().st_mtime >= source for f in kept)
+    kept = Path(folder).glob(f"{module}.{name}-*.nbc")
+    return any(f.stat().st_mtime >= _newest() for f in kept)
 
 
 def warm_up(*needs: str) -> None:
-    """Compile the kernels of a run and of what `needs` names: "trace", "pictures"; some seconds."""
-    other = subprocess.Popen(
-        [sys.executable, "-P", "-m", "proud.warm", *needs],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
+    """Compile what some `NEEDS` take and is not on disk yet; some seconds."""
+    here, there = shared_out(_missing(needs or ("run",)))
+    other = _second_process(there) if there else None
     gc.disable()  # a compiler makes millions of small objects, all in use
     try:
-        packed, stock, grid = _thimble()
-        cut(grid, packed, stock, by_pass=True, threads=1)
-        other.wait()  # should it have failed, its kernels are compiled here when they are called
+        _compile(here)
+        if other is not None:
+            other.wait()  # should it have failed, its kernels are compiled when they are called
     finally:
         gc.enable()
-        if other.poll() is None:
+        if other is not None and other.poll() is None:
             other.kill()
             other.wait()
 
 
-def _thimble() -> tuple[Packed, Stock, Grid]:
-    """Return one slot in a small block, and columns over it; lengths in mm."""
-    moves = MoveList()
-    moves.add(
+def _second_process(parts: list[str]) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-P", "-m", "proud.warm", *parts],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+
+
+def shared_out(parts: list[str]) -> tuple[list[str], list[str]]:
+    """Return the parts for this process and for a second one, so that both are done soonest.
+
+    Parameters
+    ----------
+    parts : list of str
+        Keys of `PARTS`, in the order in which they are to be called.
+    """
+    ways = []
+    for mine in itertools.product((True, False), repeat=len(parts)):
+        here = [p for p, own in zip(parts, mine, strict=True) if own]
+        there = [p for p, own in zip(parts, mine, strict=True) if not own]
+        a, b = _seconds(here), _seconds(there)
+        ways.append((max(a, b), a + b, here, there))
+    _, _, here, there = min(ways, key=lambda way: way[:2])
+    return here, there
+
+
+def _seconds(parts: list[str]) -> float:
+    """Return what parts cost in one process: what they have in common is compiled once."""
+    costs: dict[str, float] = {}
+    for part in parts:
+        for what, cost in COSTS[part].items():
+            costs[what] = max(cost, costs.get(what, 0.0))
+    return sum(costs.values())
+
+
+# ------------------------------------------------------------------------------- a thimble of a job
+
+
+class _Thimble(NamedTuple):
+    """One slot in a small block, and columns over it; lengths in mm."""
+
+    moves: Moves
+    tool: Tool
+    packed: Packed
+    stock: Stock
+    grid: Grid
+
+    def tile(self) -> Tile:
+        """Return a surface: the slot's floor beside raw stock."""
+        shape = (self.grid.ny, self.grid.nx)
+        top, owner = np.zeros(shape), np.full(shape, RAW, np.int32)
+        top[4:12], owner[4:12] = -1.0, 0
+        return Tile(self.grid, top, owner, owner + np.int32(1))
+
+
+def _thimble() -> _Thimble:
+    rows = MoveList()
+    rows.add(
         (1.0, 2.0, -1.0), (3.0, 2.0, -1.0), kind=LINE, rapid=False, turn=0.0, setup=0, tool=1,
         pass_number=1, h_register=0, feed=1.0, spindle=0.0, line=1,
     )  # fmt: skip
     tool = Tool(1, "flat", "flat", 1.0)
     stock = make_stock(StockSpec("block", low=(0.0, 0.0, -3.0), high=(4.0, 4.0, 0.0)), "mm")
-    return pack(moves.moves(), {1: tool}), stock, Grid.over((0.0, 0.0), (4.0, 4.0), 4.0 / SIDE)
+    grid = Grid.over((0.0, 0.0), (4.0, 4.0), 4.0 / SIDE)
+    moves = rows.moves()
+    return _Thimble(moves, tool, pack(moves, {1: tool}), stock, grid)
 
 
-def _warm_the_rest(needs: list[str]) -> None:
-    """Call the kernels that come after the engine, on the thimble."""
+def _tiles(t: _Thimble) -> None:
+    cut_all(t.grid, t.packed, t.stock, by_pass=True, threads=1)
+
+
+def _points(t: _Thimble) -> None:
+    Prober(t.packed, t.stock).columns(np.array([2.0]), np.array([2.0]))
+
+
+def _surface(t: _Thimble) -> None:
+    surface_of(t.tile(), t.packed, t.stock)
+
+
+def _flats(t: _Thimble) -> None:
     from .kernels.cutting import tip_over
 
-    gc.disable()
-    packed, stock, grid = _thimble()
-    y, x = np.meshgrid(grid.y(), grid.x(), indexing="ij")
-    prober = Prober(packed, stock)
-    top, owner = prober.columns(x.ravel(), y.ravel())
-    tile = Tile(grid, top.reshape(x.shape), owner.reshape(x.shape), owner.reshape(x.shape) + 1)
-    tile = surface_of(tile, packed, stock)
-    levels, number = find_levels(tile, packed)
-    find_steps(tile, levels, number, prober)
-    tip_over(packed.code, packed.rows, 0, 1.0, 1.0)
-    if "trace" in needs:
-        from .trace import trace
+    tile = t.tile()
+    y, x = np.meshgrid(t.grid.y(), t.grid.x(), indexing="ij")
+    Prober(t.packed, t.stock).flat(x.ravel(), y.ravel(), tile.owner.ravel())
+    tip_over(t.packed.code, t.packed.rows, 0, 1.0, 1.0)
 
-        trace(packed, stock, np.ones(1, np.int32), (0.0, 0.5), (4.0, 3.5))
-    if "pictures" in needs:
-        from .pictures import PictureOptions, draw
 
-        for options in (PictureOptions(view="iso"), PictureOptions(view="top", color="lamp")):
-            draw(tile, unit="mm", title="", passes={1: (1, "")}, options=options)
+def _levels(t: _Thimble) -> None:
+    from .faces import find_faces
+
+    tile = surface_of(t.tile(), t.packed, t.stock)
+    find_faces(tile, (), Prober(t.packed, t.stock), skim_limit=1.0, threads=1)
+
+
+def _sheets(t: _Thimble) -> None:
+    one, zero = np.array([2.0]), np.zeros(1, np.int64)
+    owner = np.zeros(1, np.int32)
+    prober = Prober(t.packed, t.stock)
+    prober.earliest(one, one, prober.members(0), zero, zero, -one, owner, 1e-9)
+
+
+def _breaks(t: _Thimble) -> None:
+    from .kernels.breaks import breaks_along
+    from .kernels.cutting import shows_near
+
+    p, ids, out = t.packed, np.zeros(1, np.int32), np.zeros(1, np.int32)
+    shows_near(p.code, p.rows, ids, 2.0, 2.0, 1.0, 0.0, False, out)
+    breaks_along(p.code, p.rows, ids, 0.0, 0.5, 0.8, 0.6, np.empty(32))
+
+
+def _thin(t: _Thimble) -> None:
+    from .kernels import shade
+
+    shade.thin(np.zeros((4, 4)), 2, np.empty((2, 2), np.int64))
+
+
+def _pictures(t: _Thimble) -> None:
+    from .pictures import PictureOptions, draw
+
+    tile = surface_of(t.tile(), t.packed, t.stock)
+    for options in (PictureOptions(view="iso"), PictureOptions(view="top", color="lamp")):
+        draw(tile, unit="mm", title="", passes={1: (1, "")}, options=options)
+
+
+def _rays(t: _Thimble) -> None:
+    from .rays import Sweeps, rays
+
+    rays([[2.0, 2.0, 1.0]], (0.0, 0.0, -1.0), Sweeps(t.moves, {1: t.tool}), t.stock)
+
+
+def _ends(t: _Thimble) -> None:
+    from .rays import Sweeps, describe_ends
+
+    out = np.empty((0, 2)), np.empty((0, 2, 3), np.int32), np.empty((0, 2, 4))
+    describe_ends(np.empty((0, 6)), Sweeps(t.moves, {1: t.tool}), np.zeros(0, np.int64), out)
+
+
+def _stock_gaps(t: _Thimble) -> tuple[StockGaps, NDArray[np.float64], NDArray[np.int64]]:
+    """Return the thimble as `clearance` looks at it, a shank, and its moves."""
+    from .clearance import StockGaps
+    from .rays import Sweeps
+
+    job = SimpleNamespace(
+        sweeps=Sweeps(t.moves, {1: t.tool}), packed=t.packed, stock=t.stock,
+        program=SimpleNamespace(moves=t.moves),
+    )  # fmt: skip
+    shank = np.array([[2.0, 3.0, 1.0, 1.0]])
+    return StockGaps(cast("Job", job), 1), shank, np.zeros(1, np.int64)
+
+
+def _gaps(t: _Thimble) -> None:
+    stock, parts, moves = _stock_gaps(t)
+    stock.lowest(parts, moves)
+    best = np.array([1.0, 0.0, 0.0, 0.0, -1.0, 0.0])
+    stock.search(0, parts, best, 0.5)
+    stock.columns(0, parts, np.full((1, 2), 2.0))
+    stock.gaps(0, parts, np.zeros((1, 3)))
+
+
+def _fixture(t: _Thimble) -> None:
+    from .clearance import box_gap
+
+    stock, parts, moves = _stock_gaps(t)
+    box_gap(stock, parts, moves, (5.0, 5.0, -3.0, 6.0, 6.0, -1.0))
+
+
+PARTS: Final[dict[str, Callable[[_Thimble], None]]] = {
+    "tiles": _tiles, "points": _points, "surface": _surface, "flats": _flats,
+    "levels": _levels, "sheets": _sheets, "breaks": _breaks, "thin": _thin, "pictures": _pictures,
+    "ends": _ends, "rays": _rays, "gaps": _gaps, "fixture": _fixture,
+}  # fmt: skip
+
+
+def _compile(parts: Iterable[str]) -> None:
+    """Call the kernels of some parts."""
+    thimble = _thimble()
+    for part in parts:
+        PARTS[part](thimble)
 
 
 if __name__ == "__main__":
-    _warm_the_rest(sys.argv[1:])
+    gc.disable()
+    _compile(sys.argv[1:])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 
 import numpy as np
@@ -87,8 +88,11 @@ def free_profile(rng: Rng) -> list[Piece]:
             sunk = math.sqrt(max(0.0, R**2 - max(abs(start), abs(start + height)) ** 2))
             deepest = R if start <= 0 <= start + height else math.sqrt(R**2 - _near(start, height))
             center_r = deepest + log_uniform(rng, 0.05, 3.0) if hollow else rng.uniform(-sunk, 4.0)
-            piece = arc_piece(_word(rng), z, z + height, center_r, center_z, R, cove=hollow)
-            pieces.append(piece)
+            word, ends = _word(rng), [z, z + height]
+            if hollow and z < center_z < z + height:  # a cove is split where it is narrowest
+                ends.insert(1, center_z)
+            for a, b in itertools.pairwise(ends):
+                pieces.append(arc_piece(word, a, b, center_r, center_z, R, cove=hollow))
         z += height
     return pieces
 

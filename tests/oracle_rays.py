@@ -104,11 +104,8 @@ def golden(piece, move, x, y, z, low, high):
 
 
 @jit
-def least(piece, move, x, y, z, enough):
-    """(depth, s): the least `outside` over the path; the first found at or below `enough`."""
-    low, high = window(piece, move, z, MARGIN)
-    if not low <= high:
-        return FAR, 0.0
+def valleys(piece, move, x, y, z, low, high, enough):
+    """(depth, s): the least `outside` on a stretch of the path; the first at or below `enough`."""
     count = 97 if move[0] == 1.0 else 33
     step = (high - low) / (count - 1)
     best, at = FAR, low
@@ -126,6 +123,21 @@ def least(piece, move, x, y, z, enough):
             if found < best:
                 best, at = found, place
         before, here = here, after
+    return best, at
+
+
+@jit
+def least(piece, move, x, y, z, enough):
+    """(depth, s): the least `outside` over the path; the first found at or below `enough`."""
+    best, at = FAR, 0.0
+    for margin in (0.0, MARGIN):  # without the margin a piece's depth has no valleys but its own
+        low, high = window(piece, move, z, margin)
+        if low <= high:
+            found, place = valleys(piece, move, x, y, z, low, high, enough)
+            if found < best:
+                best, at = found, place
+            if best <= enough:
+                break
     return best, at
 
 

@@ -202,6 +202,9 @@ def loaded_after(code: str) -> set[str]:
     return set(done.stdout.rpartition("\n")[2].split(",")) - {""}
 
 
+NAMES = ("run", "trace", "picture", "tool", "probe", "wall", "clearance", "loupe", "schema")
+
+
 def command(*words: str) -> str:
     return (
         f"sys.argv = ['proud', *{words!r}]\n"
@@ -219,7 +222,7 @@ def command(*words: str) -> str:
         "import proud.errors, proud.units",
         command("--help"),
         command("--version"),
-        *(command(name, "--help") for name in ("run", "trace", "picture", "schema")),
+        *(command(name, "--help") for name in NAMES),
     ],
     ids=lambda code: code.replace("\n", " ")[:50],
 )

@@ -264,7 +264,7 @@ def test_ways_of_writing_a_program_do_not_matter(tmp_path: Path, spelling: str) 
     ("old", "new", "says"),
     [
         ("X60\n", "X6e1\n", "p.nc:7:3"),
-        ("X60\n", "X[60]\n", "p.nc:7:1"),
+        ("X60\n", "X[60\n", "p.nc:7:2"),
         ("X60\n", "G2 X50 Y15 I-4.99 J5.01\n", "p.nc:7"),
         ("X60\n", "X60 (abc\n", "p.nc:7:5"),
     ],

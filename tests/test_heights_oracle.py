@@ -10,10 +10,12 @@ import oracle_cast as cast
 import pytest
 from oracle_heights import height_loop, lower
 from oracle_rays import FAR, FakeTool, World, move_rows, piece_rows, radius
+from proud.deep import DeepColumns
 from proud.grid import RAW
 from proud.pack import pack
 from proud.pieces import line_piece
 from proud.prober import Prober
+from proud.rays import Sweeps
 from proud.stock import Block
 
 COLUMNS = 100
@@ -106,7 +108,9 @@ def test_heights_under_a_cutting_part_that_ends(shape: str) -> None:
         beside_top = high[2] - low[2] - np.geomspace(1e-7, 1.0, 60)
         metal = world.intervals(from_below, ways, [beside_top] * len(x), samples=300)
         want = np.array([low[2] + m[-1, 1] if len(m) else np.nan for m in metal])
-        top, owner = Prober(pack(moves, tools), block(low, high)).columns(x, y)
+        packed, stock = pack(moves, tools), block(low, high)
+        hollows = DeepColumns(lambda m=moves, t=tools: Sweeps(m, t), packed, stock)
+        top, owner = Prober(packed, stock, hollows).columns(x, y)
         near = _near_a_wall(world, x, y, want, top)
         off = np.abs(top - want)
         if _undercuts(tools[1]):

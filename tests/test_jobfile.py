@@ -474,7 +474,7 @@ def test_pass_list_instead_of_a_program(load):
         (
             'progam = "a.nc"',
             "job.toml: setups[1].progam: unknown key; allowed here: name, program, passes, "
-            "fixture, work_offsets, home, block_delete, d_registers; "
+            "fixture, work_offsets, home, block_delete, d_registers, control, accept, parameters; "
             'did you mean "program"?',
         ),
     ],

@@ -344,9 +344,9 @@ CASES = [
     ("G18 G2 X10 R0", 12, 2, "an arc with R0"),
     ("G18 G2 X2 I1 P2", 14, 2, "P (turns of an arc) is not handled"),
     ("G18 G2 X100001 I1", 8, 7, "X reaches 100001 mm"),
-    ("G18 G81 X1 Z-1 R1", 1, 3, "G81 in G18 is not built yet; expected G17"),
-    ("G19 G83 X1 Z-1 R1 Q1", 1, 3, "G83 in G19 is not built yet; expected G17"),
-    ("G18 G90.1 G2 X2 I1", 5, 5, "G90.1 is not known"),
+    ("G18 G81 X1 Z-1 R1", 5, 3, "G81 without Y; expected Y in the first block"),
+    ("G19 G83 Y1 Z-1 R1 Q1", 5, 3, "G83 without X; expected X in the first block"),
+    ("G18 G90.1 G2 X2 I1", 17, 2, "expected I and K both (G90.1)"),
 ]  # fmt: skip
 
 
@@ -354,7 +354,7 @@ CASES = [
 def test_errors(source, column, width, text):
     with pytest.raises(ProgramError) as caught:
         read(f"G0 X0 Y0 Z0\n{source}")
-    first, shown, underline = str(caught.value).split("\n")
+    first, shown, underline, *_ = str(caught.value).split("\n")
     assert text in first
     assert first.startswith(f"program:4:{column}: ")
     assert shown == f"    {source}"

@@ -78,8 +78,10 @@ def check_program(tools, moves: Moves, x, y, before: int | None) -> Counter[str]
     """Assert that columns and rays agree on heights and on who made them."""
     packed, sweeps = pack(moves, tools), Sweeps(moves, tools)
     prober = Prober(packed, STOCK)
-    top, owner = prober.columns(x, y, before)
     ray_top, ray_owner = down(x, y, sweeps, as_of=before)
+    before = None if before is None else int(np.searchsorted(packed.move, before))
+    top, owner = prober.columns(x, y, before)
+    owner = np.where(owner >= 0, packed.move[owner], owner)  # owners of columns are rows
     same = (np.abs(top - ray_top) <= SAME) | (np.isnan(top) & np.isnan(ray_top))
     low, high = moved_by_ulps(prober, x[~same], y[~same], before)
     moved = (low - SAME <= ray_top[~same]) & (ray_top[~same] <= high + SAME)
@@ -155,7 +157,7 @@ def test_a_job_answers_as_of(tmp_path) -> None:
     for text in ("0", "1", "2"):
         count = job.count_as_of(text)
         top, owner = tops_of(job.rays(origins, (0, 0, -1), as_of=count), 9.0)
-        want, _ = Prober(job.packed, job.stock).columns(x, origins[:, 1].copy(), count)
+        want, _ = Prober(job.packed.upto(count), job.stock).columns(x, origins[:, 1].copy())
         np.testing.assert_allclose(top, want, rtol=0, atol=SAME)
         assert owner.max() < max(count, 1)
         assert (top < 0).any() == (text != "0")

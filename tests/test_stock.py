@@ -355,6 +355,14 @@ def test_a_torn_binary_file(tmp_path):
 def test_names_of_the_module():
     import proud.stock
 
-    names = {"Block", "MeshStock", "Round", "Stock", "check_part_model", "make_stock"}
+    names = {
+        "Block",
+        "MeshStock",
+        "Round",
+        "Stock",
+        "check_part_model",
+        "closed_mesh",
+        "make_stock",
+    }
     assert set(proud.stock.__all__) == names
     assert all(issubclass(c, Stock) for c in (Block, MeshStock, Round))

@@ -1,19 +1,128 @@
-"""The first run's second process: should it fail, all would still work, only later."""
+"""The first run: what each command compiles beforehand, and that it is all that it needs."""
 
 from __future__ import annotations
 
+import ast
+import os
 import subprocess
 import sys
+from pathlib import Path
 
-from proud.warm import is_warm, warm_up
+import pytest
+from proud.warm import COSTS, KERNELS, NEEDS, PARTS, is_warm, shared_out, warm_up
+
+ROOT = Path(__file__).resolve().parent.parent
+WHEN_CALLED = {
+    "cutting.heights_of",  # columns under standing metal
+    "mesh_columns.raster", "mesh_columns.bin_facets", "mesh_columns.at_points",  # stock as a mesh
+    "mesh_rays.cross_facets",
+}  # fmt: skip
+"""Kernels of rare jobs: compiled when they are called."""
+
+
+def entries() -> set[str]:
+    """Kernels that Python calls, as module and name, read from the files."""
+    return {
+        f"{path.stem}.{node.name}"
+        for path in (ROOT / "sim" / "kernels").glob("*.py")
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.FunctionDef)
+        and any(isinstance(d, ast.Name) and d.id == "entry" for d in node.decorator_list)
+    }
+
+
+def test_every_kernel_is_compiled_by_some_part():
+    named = {kernel for kernels in KERNELS.values() for kernel in kernels}
+    assert named | WHEN_CALLED == entries()
+    assert named & WHEN_CALLED == set()
+
+
+def test_parts_are_named_alike_everywhere():
+    assert set(KERNELS) == set(COSTS) == set(PARTS)
+    assert {part for parts in NEEDS.values() for part in parts} == set(PARTS)
+
+
+def test_a_command_compiles_what_it_needs_alone():
+    def kernels(*needs: str) -> set[str]:
+        return {k for need in needs for part in NEEDS[need] for k in KERNELS[part]}
+
+    assert kernels("rays") == {"rays.cast", "rays.describe"}
+    assert "cutting.cut_tiles" in kernels("run") & kernels("window")
+    assert kernels("run", "window", "trace", "pictures") & kernels("rays") == set()
+    for need in ("trace", "rays", "clearance", "fixture"):
+        assert "cutting.cut_tiles" not in kernels(need)
+
+
+def seconds(parts: list[str]) -> float:
+    """Sum of the largest cost of each thing that parts have in common; slow and plain."""
+    things = {thing for part in parts for thing in COSTS[part]}
+    return sum(max(COSTS[p].get(t, 0.0) for p in parts) for t in things)
+
+
+@pytest.mark.parametrize("need", NEEDS)
+def test_parts_are_shared_out(need):
+    here, there = shared_out(list(NEEDS[need]))
+    assert sorted(here + there) == sorted(NEEDS[need])
+    longest = max(seconds(here), seconds(there))
+    assert longest <= seconds(list(NEEDS[need]))
+    for part in NEEDS[need]:  # no part alone in the other process would do better
+        moved = [p for p in here if p != part], [*there, part]
+        back = [*here, part], [p for p in there if p != part]
+        ways = [moved] if part in here else [back]
+        assert all(longest <= max(seconds(a), seconds(b)) for a, b in ways)
 
 
 def test_the_second_process_compiles_all_it_is_asked_for():
-    command = [sys.executable, "-P", "-m", "proud.warm", "trace", "pictures"]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=240)
+    run = [sys.executable, "-P", "-m", "proud.warm", *PARTS]
+    done = subprocess.run(run, capture_output=True, text=True, check=False, timeout=240)
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
 
 
 def test_warm_after_warming_up():
-    warm_up()
-    assert is_warm()
+    warm_up("trace")
+    assert is_warm("trace")
+
+
+COMPILED_AFTER = """
+import sys
+from numba.core import event
+names = []
+
+class Listener(event.Listener):
+    def on_start(self, e):
+        names.append(e.data["dispatcher"].py_func.__module__)
+
+    def on_end(self, e):
+        pass
+
+event.register("numba:compile", Listener())
+from proud.cli.__main__ import main
+sys.argv = {argv!r}
+try:
+    main()
+except SystemExit as stop:
+    assert stop.code == 0
+print(*sorted(set(names)), sep=",")
+"""
+
+
+@pytest.mark.slow
+def test_a_first_probe_says_so_once_and_compiles_no_more_than_rays(tmp_path):
+    """In an empty cache: warms up, then finds all it calls on disk; a second one is silent."""
+    cache = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
+    job = str(ROOT / "demo_parts" / "first_try" / "job.toml")
+    words = ["proud", "probe", job, "--at", "0.1,-0.5"]
+
+    def run(*command: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, *command], env=cache, capture_output=True, text=True, timeout=400,
+            check=True,
+        )  # fmt: skip
+
+    first = run("-m", "proud", *words[1:])
+    assert first.stderr == "first run: compiling for this machine, some seconds, once\n"
+    kept = {path.name.split("-")[0] for path in tmp_path.rglob("*.nbc")}
+    assert kept == {"rays.cast", "rays.describe"}
+    again = run("-c", COMPILED_AFTER.format(argv=words))
+    assert again.stderr == ""
+    assert again.stdout == first.stdout + "\n"  # no module compiled anything

@@ -2,6 +2,8 @@
 
 import math
 
+import numpy as np
+
 from .profile import entry, jit
 from .row import load
 
@@ -39,7 +41,7 @@ def breaks_of(kind, row, ox, oy, ux, uy, out):
     Circles of the tool's rim and flat at both ends of the path; for a line also the parallels at
     those distances and the perpendiculars at its ends, for an arc the circles beside it.
     """
-    n = 0
+    n = np.int64(0)  # typed: a bare 0 would be compiled a second time, as a literal
     for k in range(2):
         r = row[9] if k == 0 else row[10]
         if r <= 0.0 and k == 1:

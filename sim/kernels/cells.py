@@ -6,6 +6,8 @@ the same operations in the same order as `place.height`, so that the bits are th
 
 import math
 
+import numpy as np
+
 from .place import (
     ARC,
     LEVEL,
@@ -24,6 +26,8 @@ PATCH = 8
 CELLS = PATCH * PATCH
 SAME = 1e-6
 """Heights nearer than this are one level, mm."""
+ANY_ORDER = np.bool_(False)  # typed: bare ones would be compiled one by one
+IN_ORDER = np.bool_(True)
 
 
 @jit
@@ -32,7 +36,7 @@ def cut_cells(code, row, m, xs, ys, top, own, rho2, buried):
     kind = code >> 3
     shape = code & 7
     if shape >= ARCH:
-        cut_any(code, row, m, xs, ys, top, own, buried, False)
+        cut_any(code, row, m, xs, ys, top, own, buried, ANY_ORDER)
     elif kind == ARC:
         for i in range(CELLS):
             rho2[i] = arc_rho2(row, xs[i], ys[i])
@@ -52,7 +56,7 @@ def cut_cells(code, row, m, xs, ys, top, own, rho2, buried):
     elif kind == RAMP and shape == BALL:
         cut_ramp_ball(row, m, xs, ys, top, own)
     else:
-        cut_any(code, row, m, xs, ys, top, own, buried, False)
+        cut_any(code, row, m, xs, ys, top, own, buried, ANY_ORDER)
 
 
 @jit

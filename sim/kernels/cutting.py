@@ -23,10 +23,10 @@ from .profile import INF, STEEP, entry, jit, once
 from .row import load
 from .tile import SLACK, cut_segment, keep, note_skim, quantum, skim_depth
 
-TILE = 64
-HALF = 32
-SUB = 16
-ZERO = np.int64(0)  # a typed zero: a bare 0 would be compiled a second time as a literal
+TILE = np.int64(64)  # typed: a bare number would be compiled once more, as a literal
+HALF = np.int64(32)
+SUB = np.int64(16)
+ZERO = np.int64(0)
 ROOM = -1
 """Status: no room left for skims; the caller makes more and asks again."""
 

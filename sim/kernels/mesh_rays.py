@@ -3,7 +3,7 @@
 import numpy as np
 
 from .profile import INF, entry, jit
-from .rays import LEAF, box_hit, inverse
+from .rays import LEAF, box_span, inverse
 
 NEAR = 1e-9
 """Crossings nearer than this are one, mm: a line through an edge meets both its facets."""
@@ -51,7 +51,8 @@ def gather(line, vertices, facets, normals, boxes, things, nodes, ts, way, which
     while depth > 0:
         depth -= 1
         node = nodes[depth]
-        if not box_hit(boxes, node, line, inv, -INF, INF):
+        low, high = box_span(boxes, node, line, inv)
+        if low > high:
             continue
         if node < inner:
             nodes[depth] = 2 * node + 2

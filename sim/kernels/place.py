@@ -237,10 +237,7 @@ def trailing_slope(code, row, px, py, ex, ey):
 
 @jit
 def cut_top(code, row, x, y):
-    """Height to which the cutting part reaches at a column: the highest tip in reach + APMX.
-
-    On a helix the tip that leaves the column: no less than that is reached.
-    """
+    """Height to which the cutting part reaches at a column: the highest tip in reach + APMX."""
     kind = code >> 3
     if kind <= LEVEL or kind == ARC:
         return row[2] + row[6] + row[16]
@@ -249,8 +246,19 @@ def cut_top(code, row, x, y):
         left = (row[9] - b) * (row[9] + b)
         t = min(row[5], a + math.sqrt(left if left > 0.0 else 0.0))
         return row[2] + row[6] * (max(t, 0.0) / row[5]) + row[16]
-    _, _, z = place(code, row, x, y)  # no more than that is sure: another turn may leave a fin
-    return z + row[16]
+    if row[6] + g(code & 7, row[9], row[10], row[11], row[12], row[9]) > row[16]:
+        _, _, z = place(code, row, x, y)  # another turn may leave a fin: no more than that is sure
+        return z + row[16]
+    # the last tip in reach: the first one of the way back, upside down
+    vx = x - row[3]
+    vy = y - row[4]
+    ex = row[14] - row[3]
+    ey = row[15] - row[4]
+    D = math.hypot(vx, vy)
+    s1 = -row[8] * math.atan2(vx * ey - vy * ex, vx * ex + vy * ey) if D > 0.0 else 0.0
+    p = row[6] / row[7]
+    psi = helix_psi(FLAT, row[9], row[9], 0.0, 0.0, D, row[5], s1, s1 + row[7], p)
+    return row[2] + row[6] - p * (psi - s1) + row[16]
 
 
 @jit

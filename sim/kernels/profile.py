@@ -8,13 +8,14 @@ COVE: part of one that bulges inwards, likewise; its centre is at k >= R.
 import math
 
 import numba
+import numpy as np
 
-FLAT = 0
-BULL = 1
-BALL = 2
-CONE = 3
-ARCH = 4
-COVE = 5
+FLAT = np.int64(0)  # typed: what takes a bare number is compiled for each of them
+BULL = np.int64(1)
+BALL = np.int64(2)
+CONE = np.int64(3)
+ARCH = np.int64(4)
+COVE = np.int64(5)
 
 INF = math.inf
 STEEP = 1e6
@@ -59,6 +60,8 @@ def g(shape, R, d, rc, k, rho):
     if shape == CONE:
         return k * v
     if shape >= ARCH:
+        if shape == COVE and v <= ROUNDING * rho:  # at its foot a cove may be upright
+            return 0.0
         return abs(_half(rc, rho - k) - _start(rc, d, k))
     v = v if v < rc else rc
     return rc - math.sqrt((rc - v) * (rc + v))

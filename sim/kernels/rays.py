@@ -4,9 +4,9 @@ import math
 
 import numpy as np
 
-from .profile import INF, entry, jit
+from .profile import INF, entry, jit, once
 from .sweep_end import made_by
-from .sweep_path import swept
+from .sweep_path import ASKED, COVERS, SCRATCH, cover, needless, swept
 
 NEAR = 1e-9
 """Intervals that come nearer than this to each other are one, mm."""
@@ -14,6 +14,7 @@ RAW = np.int64(-1)
 CUT_OFF = np.int64(-2)
 MADE = np.int64(0)
 ZERO = np.int64(0)  # typed: a bare 0 would be compiled a second time as a literal
+ONE = np.int64(1)
 LEAF = 4
 HUGE = 1e300
 ROOM = np.int64(-1)
@@ -30,8 +31,9 @@ def inverse(line):
 
 
 @jit
-def box_hit(boxes, node, line, inv, t_low, t_high):
-    """Whether a line meets a box between two distances."""
+def box_span(boxes, node, line, inv):
+    """From where to where a line is in a box."""
+    t_low, t_high = -INF, INF
     a = (boxes[node, 0] - line[0]) * inv[0]
     b = (boxes[node, 3] - line[0]) * inv[0]
     low, high = (a, b) if a < b else (b, a)
@@ -47,7 +49,7 @@ def box_hit(boxes, node, line, inv, t_low, t_high):
     low, high = (a, b) if a < b else (b, a)
     t_low = low if low > t_low else t_low
     t_high = high if high < t_high else t_high
-    return t_low <= t_high
+    return t_low, t_high
 
 
 @jit
@@ -59,24 +61,31 @@ def collect(line, t_low, t_high, limit, tree, moves, work, ray):
     inner = len(boxes) // 2
     inv = inverse(line)
     n = ZERO
-    depth = 0
-    if first_move[0] < limit and box_hit(boxes, 0, line, inv, t_low, t_high):
-        nodes[0] = 0
-        depth = 1
+    scratch[COVERS] = 0.0
+    scratch[ASKED], scratch[ASKED + 1] = t_low, t_high
+    nodes[0] = 0
+    depth = 1 if first_move[0] < limit else 0
     while depth > 0:
         depth -= 1
         node = nodes[depth]
+        low, high = box_span(boxes, node, line, inv)
+        if needless(scratch, low, high):
+            continue
         if node < inner:
             for child in (2 * node + 2, 2 * node + 1):
-                if first_move[child] < limit and box_hit(boxes, child, line, inv, t_low, t_high):
+                if first_move[child] < limit:
                     nodes[depth] = child
                     depth += 1
             continue
         start = (node - inner) * LEAF
         for k in range(start, min(start + LEAF, len(refs))):
             m = np.int64(refs[k])
-            if m < limit and seen[m] != ray and box_hit(own, k, line, inv, t_low, t_high):
+            if m >= limit or seen[m] == ray:
+                continue
+            low, high = box_span(own, k, line, inv)
+            if not needless(scratch, low, high):
                 seen[m] = ray
+                before = n
                 t = np.int64(tool[m])
                 n = swept(
                     kinds[m], line, paths[m], pieces, spans, t, reach[t], found, marks, n, m,
@@ -84,6 +93,8 @@ def collect(line, t_low, t_high, limit, tree, moves, work, ray):
                 )  # fmt: skip
                 if n < 0:
                     return n
+                for i in range(before, n):
+                    cover(scratch, found[i, 0], found[i, 1])
     return n
 
 
@@ -130,14 +141,14 @@ def put_end(out, k, side, t, i, stretch, work):
     out[1][k, side, 2] = marks[i, 2] if i >= 0 else -1
 
 
-@jit
+@once
 def put_metal(out, k, start, stop, from_raw, to_raw, stretch, n, work):
     """Write a piece of metal; an end is RAW or CUT_OFF, or was made by a move (0)."""
     found, marks, _, _, _ = work
-    first = from_raw if from_raw < 0 else owner_of(found, marks, n, 1, start)
-    last = to_raw if to_raw < 0 else owner_of(found, marks, n, 0, stop)
-    put_end(out, k, 0, start, first, stretch, work)
-    put_end(out, k, 1, stop, last, stretch, work)
+    first = from_raw if from_raw < 0 else owner_of(found, marks, n, ONE, start)
+    last = to_raw if to_raw < 0 else owner_of(found, marks, n, ZERO, stop)
+    put_end(out, k, ZERO, start, first, stretch, work)
+    put_end(out, k, ONE, stop, last, stretch, work)
 
 
 @jit
@@ -178,7 +189,7 @@ def leave_metal(stock, stretch, t_low, t_high, n, work, order, out, k):
 
 
 @jit
-def describe(line, moves, out, k, side):
+def describe_end(line, moves, out, k, side):
     """Normal out of the metal and label of one end."""
     kinds, paths, _, pieces, _, _ = moves
     m = out[1][k, side, 0]
@@ -189,8 +200,9 @@ def describe(line, moves, out, k, side):
         return
     t = out[0][k, side]
     place = (line[0] + t * line[3], line[1] + t * line[4], line[2] + t * line[5])
+    piece = np.int64(out[1][k, side, 1])
     x, y, z, label = made_by(
-        kinds[m], paths[m], pieces, out[1][k, side, 1], out[1][k, side, 2], place, line
+        kinds[m], paths[m], pieces, piece, out[1][k, side, 2], place, line
     )  # fmt: skip
     out[2][k, side, 0] = -x
     out[2][k, side, 1] = -y
@@ -204,13 +216,13 @@ def cast(lines, stock, span, limit, tree, moves, room, out, counts):
 
     lines: (n, 6). stock: offsets, from, to along each line. limit: moves that are done. tree:
     boxes, first move of each node, moves of the leaves and their boxes, a mark a move (-1). out:
-    ends (k, 2), (move, piece, chord) of each, (normal, label) of each. counts: intervals of each
-    line. Returns the number of intervals, or ROOM - lines done where `out` was too small.
+    ends (k, 2), (move, piece, chord) of each, room for `describe`. counts: intervals of each line.
+    Returns the number of intervals, or ROOM - lines done where `out` was too small.
     """
     offsets, stock_from, stock_to = stock
     k = ZERO
     work = (
-        np.empty((room, 2)), np.empty((room, 3), np.int32), np.empty(16),
+        np.empty((room, 2)), np.empty((room, 3), np.int32), np.empty(SCRATCH),
         np.empty((64, 2), np.int64), np.empty(128, np.int64),
     )  # fmt: skip
     order = np.empty(room, np.int64)
@@ -241,8 +253,18 @@ def cast(lines, stock, span, limit, tree, moves, room, out, counts):
                 k = leave_metal(stock, j, span[0], span[1], n, work, order, out, k)
                 if k < 0:
                     return ROOM - r
-        for j in range(start, k):
-            describe(line, moves, out, j, 0)
-            describe(line, moves, out, j, 1)
         counts[r] = k - start
     return k
+
+
+@entry
+def describe(lines, moves, out, counts):
+    """Write (normal, label) of each end that `cast` found to out[2]."""
+    k = ZERO
+    for r in range(len(lines)):
+        row = lines[r]
+        line = (row[0], row[1], row[2], row[3], row[4], row[5])
+        for _ in range(counts[r]):
+            for side in range(2):
+                describe_end(line, moves, out, k, side)
+            k += 1

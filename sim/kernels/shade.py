@@ -17,6 +17,8 @@ On a plane the highest and the lowest column lie equally far from the mean, so t
 stands for the block; on a cusp or a groove one side is several times farther, and the surface falls
 back on both sides of it.
 """
+ALONG_X = np.bool_(True)  # typed: bare ones would be compiled one by one
+ALONG_Y = np.bool_(False)
 
 
 @jit
@@ -39,9 +41,13 @@ def stands_alone(top, at, reach, mid, sign):
     they do so on one side only.
     """
     j, i = at // top.shape[1], at % top.shape[1]
-    if beyond(top, j, i, 0, 1, reach, mid, sign) and beyond(top, j, i, 0, -1, reach, mid, sign):
-        return True
-    return beyond(top, j, i, 1, 0, reach, mid, sign) and beyond(top, j, i, -1, 0, reach, mid, sign)
+    for way in range(2):
+        dj, di = way, 1 - way
+        if beyond(top, j, i, dj, di, reach, mid, sign) and beyond(
+            top, j, i, -dj, -di, reach, mid, sign
+        ):
+            return True
+    return False
 
 
 @jit
@@ -49,7 +55,7 @@ def pick_column(top, j0, j1, i0, i1):
     """Flat index of the column that stands for a block, -1 where nothing is left."""
     total, count = 0.0, 0
     high, low = -math.inf, math.inf
-    at_high, at_low = -1, -1
+    at_high = at_low = np.int64(-1)  # typed: a bare -1 would be compiled as a literal too
     nx = top.shape[1]
     for j in range(j0, j1):
         for i in range(i0, i1):
@@ -142,9 +148,9 @@ def cast_shadow(z, pitch_x, pitch_y, ux, uy, tan_low, tan_high, reach, out):
             dark = 0.0
             for k in range(1, reach + 1):
                 if along_x:
-                    height = between(z, j + k * cy, i + toward * k, True)
+                    height = between(z, j + k * cy, i + toward * k, ALONG_X)
                 else:
-                    height = between(z, i + k * cx, j + toward * k, False)
+                    height = between(z, i + k * cx, j + toward * k, ALONG_Y)
                 if math.isnan(height):
                     continue
                 covered = ((height - here) / (k * step_mm) - tan_low) / (tan_high - tan_low)

@@ -5,8 +5,10 @@ Frames and tables as in `sweep_path`.
 
 import math
 
+import numpy as np
+
 from .place import ARC, HELIX, POINT
-from .profile import jit
+from .profile import jit, once
 from .sweep_arc import path_share, share_range
 from .sweep_path import arc_place, near_arc, piece_radius, plan_distance  # noqa: F401
 
@@ -34,9 +36,39 @@ def cone_share(x, y, z, length, rise, r_low, slope, low, high):
 
 
 @jit
+def cove_outside(pieces, p, x, y, z, length, rise, s):
+    """How far a place is outside a cove's flank with the tip at a share of the path."""
+    u = x - s * length
+    return -round_inside(pieces, p, math.sqrt(u * u + y * y), z - s * rise)
+
+
+@jit
+def cove_share(pieces, p, x, y, z, length, rise, low, high):
+    """As `cone_share` in a cove: the deepest of many shares, narrowed down."""
+    step = (high - low) / LOOKS
+    best, least = low, math.inf
+    for i in range(LOOKS + 1):
+        gap = cove_outside(pieces, p, x, y, z, length, rise, low + i * step)
+        if gap < least:
+            best, least = low + i * step, gap
+    low, high = max(low, best - step), min(high, best + step)
+    for _ in range(60):
+        a = high - GOLDEN * (high - low)
+        b = low + GOLDEN * (high - low)
+        at_a = cove_outside(pieces, p, x, y, z, length, rise, a)
+        if at_a <= cove_outside(pieces, p, x, y, z, length, rise, b):
+            high = b
+        else:
+            low = a
+    return 0.5 * (low + high)
+
+
+@jit
 def piece_share(pieces, p, x, y, z, length, rise):
     """Share of a straight path at which a place is deepest inside a piece's flank."""
     low, high = share_range(z, rise, pieces[p, 0], pieces[p, 1])
+    if pieces[p, 8] < 0.0:
+        return cove_share(pieces, p, x, y, z, length, rise, low, high)
     if pieces[p, 8] > 0.0:
         return path_share(x, y, z - pieces[p, 6], length, rise, pieces[p, 5], low, high)
     return cone_share(x, y, z, length, rise, pieces[p, 2], pieces[p, 4], low, high)
@@ -44,7 +76,9 @@ def piece_share(pieces, p, x, y, z, length, rise):
 
 @jit
 def flank_normal(pieces, p, rho, h):
-    """Normal (outwards, up) of a piece's flank at a place near it."""
+    """Normal (outwards, up) of a piece's flank at a place near it; of the cove it is a slice of."""
+    if pieces[p, 12] >= 0.0:
+        p = np.int64(pieces[p, 12])
     if pieces[p, 8] == 0.0:
         k = pieces[p, 4]
         n = math.sqrt(1.0 + k * k)
@@ -77,7 +111,7 @@ def edge_normal(flank, end_up, along, rise, seen):
     return x / n, y / n
 
 
-@jit
+@once
 def face_at(pieces, p, rho, h, along, rise, seen):
     """Normal (outwards, up) and label at a place on a piece, in the plane through its axis."""
     low_end = pieces[p, 10] >= BARE and h - pieces[p, 0] <= TOUCH
@@ -110,7 +144,7 @@ def round_inside(pieces, p, rho, h):
     return math.sqrt(a * a + b * b) - pieces[p, 7]
 
 
-@jit
+@once
 def made_straight(pieces, p, place, line, x0, y0, z0, ux, uy, length, rise):
     """Normal out of the tool, and label, at a place on what a piece swept straight."""
     dx = place[0] - x0
@@ -143,12 +177,14 @@ def turn_gap(pieces, p, place, path, angle):
     rho = math.sqrt(ex * ex + ey * ey)
     h = place[2] - path[2] - path[6] * angle / path[7]
     over = max(pieces[p, 0] - h, h - pieces[p, 1])
-    hc = min(max(h, pieces[p, 0]), pieces[p, 1])
-    flank = rho - piece_radius(pieces, p, hc)
+    if pieces[p, 8] > 0.0:
+        flank = -round_inside(pieces, p, rho, h)
+    else:
+        flank = rho - piece_radius(pieces, p, min(max(h, pieces[p, 0]), pieces[p, 1]))
     return (over if over > flank else flank), ex, ey, h
 
 
-@jit
+@once
 def made_turning(pieces, p, place, line, path, chord):
     """As `made_straight` on a helix, near one of its chords; -1: anywhere on it."""
     step = path[7] / path[11]
@@ -193,7 +229,7 @@ def turned_at(pieces, p, place, line, path, angle):
     return made_from(pieces, p, ex, ey, h, line, px, py, path[6] / path[7])
 
 
-@jit
+@once
 def made_by(kind, path, pieces, p, chord, place, line):
     """Normal out of the tool, and label, at a place on the edge of a move's sweep."""
     if kind == ARC or kind == HELIX:

@@ -12,7 +12,7 @@ import math
 import numpy as np
 
 from .place import ARC, HELIX, LEVEL, POINT
-from .profile import INF, jit
+from .profile import INF, jit, once
 from .sweep_arc import round_moved
 from .sweep_cone import disc_chord, frustum_moved, slab
 from .sweep_level import arc_band, near_arc, stadium
@@ -21,6 +21,16 @@ from .sweep_upright import helix_heights, ramp_heights
 PATH = 12
 FULL_ROOM = np.int64(-1)
 NO_CHORD = np.int64(-1)
+ASKED = 16
+"""Places in `scratch`: what is asked of the line; how many stretches of air are kept, and those."""
+COVERS = 18
+COVER = 20
+MOST_COVERS = 8
+SCRATCH = COVER + 2 * MOST_COVERS
+SURE = 1e-8
+"""A stretch this much inside another, mm, has no end that shows."""
+THICK = 0.02
+"""An arc is bounded by a thicker piece on its chord: by at most so much of its radius."""
 
 
 @jit
@@ -91,10 +101,9 @@ def add(found, marks, n, lo, hi, move, piece, chord):
 
 @jit
 def straight(
-    line, x0, y0, z0, ux, uy, length, rise, pieces, first, last, round_only, found, marks, n, move,
-    chord,
+    line, x0, y0, z0, ux, uy, length, rise, pieces, first, last, found, marks, n, move
 ):  # fmt: skip
-    """Intervals inside convex pieces on a straight path of any slope, or in all but cylinders."""
+    """Intervals inside convex pieces on a straight path of any slope."""
     ox, oy, oz, vx, vy, vz = line
     # Count from the line's place nearest to the middle of the path: far origins cost no digits.
     mx = x0 + 0.5 * length * ux
@@ -110,8 +119,6 @@ def straight(
     wy = vy * ux - vx * uy
     for p in range(first, last):
         if pieces[p, 8] == 0.0:
-            if round_only and pieces[p, 4] == 0.0:
-                continue
             lo, hi = frustum_moved(
                 x, y, z, wx, wy, vz, length, rise, pieces[p, 0], pieces[p, 1], pieces[p, 2],
                 pieces[p, 4],
@@ -121,13 +128,13 @@ def straight(
                 x, y, z, wx, wy, vz, length, rise, pieces[p, 0], pieces[p, 1], pieces[p, 2],
                 pieces[p, 3], pieces[p, 5], pieces[p, 6], pieces[p, 7],
             )  # fmt: skip
-        n = add(found, marks, n, lo + back, hi + back, move, p, chord)
+        n = add(found, marks, n, lo + back, hi + back, move, p, NO_CHORD)
         if n < 0:
             return n
     return n
 
 
-@jit
+@once
 def level_line(line, path, pieces, first, last, found, marks, n, move):
     """Intervals of a level line on a level straight path: exact for every profile."""
     ox, oy, oz, vx, vy, _ = line
@@ -151,7 +158,7 @@ def level_line(line, path, pieces, first, last, found, marks, n, move):
     return n
 
 
-@jit
+@once
 def level_arc(line, path, pieces, first, last, found, marks, n, move, scratch):
     """Intervals of a level line on a level arc: exact for every profile."""
     ox, oy, oz, vx, vy, _ = line
@@ -192,7 +199,7 @@ def plan_distance(kind, path, x, y):
     return math.sqrt(e * e + b * b)
 
 
-@jit
+@once
 def upright(kind, line, path, pieces, first, last, found, marks, n, move):
     """Intervals of an upright line on a level path or a plunge: exact for every profile."""
     ox, oy, oz, _, _, vz = line
@@ -208,7 +215,7 @@ def upright(kind, line, path, pieces, first, last, found, marks, n, move):
     return n
 
 
-@jit
+@once
 def upright_sloped(kind, line, path, pieces, first, last, found, marks, n, move):
     """Intervals of an upright line on a ramp or a helix: exact for every profile."""
     ox, oy, oz, _, _, vz = line
@@ -237,68 +244,151 @@ def arc_place(path, angle):
 
 
 @jit
-def misses_turn(line, path, i, j, reach):
-    """Whether a line stays clear of all that is swept between chords i and j of an arc.
+def needless(scratch, lo, hi):
+    """Whether all between two places of a line is known: not asked for, or cut already."""
+    if lo > hi or lo > scratch[ASKED + 1] + SURE or hi < scratch[ASKED] - SURE:
+        return True
+    for k in range(int(scratch[COVERS])):
+        if lo > scratch[COVER + 2 * k] + SURE and hi < scratch[COVER + 2 * k + 1] - SURE:
+            return True
+    return False
 
-    reach: radius, lowest and highest of the tool, how high it is solid, and the highest of its
-    pieces but cylinders.
-    """
+
+@jit
+def cover(scratch, lo, hi):
+    """Note a stretch of air among the few that are kept, joined with those it meets."""
+    n = int(scratch[COVERS])
+    k = 0
+    while k < n:
+        a = scratch[COVER + 2 * k]
+        b = scratch[COVER + 2 * k + 1]
+        if lo <= b and hi >= a:
+            if a <= lo and hi <= b:
+                return
+            lo = a if a < lo else lo
+            hi = b if b > hi else hi
+            n -= 1
+            scratch[COVER + 2 * k] = scratch[COVER + 2 * n]
+            scratch[COVER + 2 * k + 1] = scratch[COVER + 2 * n + 1]
+            k = 0
+        else:
+            k += 1
+    if n == MOST_COVERS:  # the shortest goes
+        k = 0
+        for i in range(1, n):
+            if (
+                scratch[COVER + 2 * i + 1] - scratch[COVER + 2 * i]
+                < scratch[COVER + 2 * k + 1] - scratch[COVER + 2 * k]
+            ):
+                k = i
+        if hi - lo <= scratch[COVER + 2 * k + 1] - scratch[COVER + 2 * k]:
+            return
+        n -= 1
+    else:
+        k = n
+    scratch[COVER + 2 * k] = lo
+    scratch[COVER + 2 * k + 1] = hi
+    scratch[COVERS] = n + 1
+
+
+@jit
+def turn_span(line, path, pieces, p, i, j):
+    """Stretch of a line that holds all that a piece sweeps between chords i and j of an arc."""
     chords = path[11]
     a = path[7] * i / chords
     b = path[7] * j / chords
     x, y = arc_place(path, 0.5 * (a + b))
-    r = 2.0 * path[5] * math.sin(0.25 * (b - a)) + reach[0]
+    r = max(pieces[p, 2], pieces[p, 3])
+    if pieces[p, 8] > 0.0 and pieces[p, 0] < pieces[p, 6] < pieces[p, 1]:
+        r = pieces[p, 5] + pieces[p, 7]
+    r += 2.0 * path[5] * math.sin(min(0.25 * (b - a), 0.5 * math.pi))
     lo, hi = disc_chord(line[0] - x, line[1] - y, line[3], line[4], r * (1.0 + 1e-9))
     z = line[2] - path[2]
-    low = path[6] * i / chords + reach[1]
-    high = path[6] * j / chords + reach[2]
+    low = path[6] * i / chords + pieces[p, 0]
+    high = path[6] * j / chords + pieces[p, 1]
     c, d = slab(z, line[5], low - 1e-9, high + 1e-9)
-    return max(lo, c) > min(hi, d)
+    return max(lo, c), min(hi, d)
 
 
 @jit
-def over_round(line, path, i, j, reach):
-    """Whether a level line passes above all but the cylinders of a tool between two chords."""
-    return line[2] - path[2] - path[6] * i / path[11] > reach[4]
+def chord_span(line, path, pieces, p, i, j, fat):
+    """Where a line is inside a piece, `fat` thicker all round, on the chord from i to j."""
+    x0, y0 = arc_place(path, path[7] * i / path[11])
+    x1, y1 = arc_place(path, path[7] * j / path[11])
+    ux, uy = x1 - x0, y1 - y0
+    length = math.sqrt(ux * ux + uy * uy)
+    ux, uy = ux / length, uy / length
+    rise = path[6] * (j - i) / path[11]
+    ox, oy, oz, vx, vy, vz = line
+    dx, dy, dz = ox - 0.5 * (x0 + x1), oy - 0.5 * (y0 + y1), oz - path[2]
+    start = path[6] * i / path[11]
+    back = -(dx * vx + dy * vy + (dz - start - 0.5 * rise) * vz)
+    dx = ox + back * vx - x0
+    dy = oy + back * vy - y0
+    z = dz + back * vz - start
+    x = dx * ux + dy * uy
+    y = dy * ux - dx * uy
+    wx = vx * ux + vy * uy
+    wy = vy * ux - vx * uy
+    if pieces[p, 8] == 0.0:
+        lo, hi = frustum_moved(
+            x, y, z, wx, wy, vz, length, rise, pieces[p, 0], pieces[p, 1], pieces[p, 2] + fat,
+            pieces[p, 4],
+        )  # fmt: skip
+    else:
+        lo, hi = round_moved(
+            x, y, z, wx, wy, vz, length, rise, pieces[p, 0], pieces[p, 1], pieces[p, 2] + fat,
+            pieces[p, 3] + fat, pieces[p, 5] + fat, pieces[p, 6], pieces[p, 7],
+        )  # fmt: skip
+    return lo + back, hi + back
 
 
 @jit
 def turning(
-    line, path, pieces, first, last, round_only, reach, found, marks, n, move, stack
+    line, path, pieces, first, last, round_only, found, marks, n, move, scratch, stack
 ):  # fmt: skip
-    """Intervals on an arc or a helix cut into chords; halves that the line misses are left out."""
-    stack[0, 0] = 0
-    stack[0, 1] = int(path[11])
-    depth = 1
-    while depth > 0:
-        depth -= 1
-        i = stack[depth, 0]
-        j = stack[depth, 1]
-        if misses_turn(line, path, i, j, reach):
+    """Intervals on an arc or a helix cut into chords; halves that change nothing are left out.
+
+    An arc of angle b is nowhere farther than radius * b^2 / 8 from its chord at the same share, so
+    the piece that much thicker on the chord holds all that is swept on the arc.
+    """
+    for p in range(last - 1, first - 1, -1):  # from the widest down: what is below is often inside
+        if round_only and pieces[p, 8] == 0.0 and pieces[p, 4] == 0.0:
             continue
-        if round_only and over_round(line, path, i, j, reach):
-            continue
-        if j - i > 1:
-            middle = (i + j) // 2
-            stack[depth, 0] = i
-            stack[depth, 1] = middle
-            stack[depth + 1, 0] = middle
-            stack[depth + 1, 1] = j
-            depth += 2
-            continue
-        x0, y0 = arc_place(path, path[7] * i / path[11])
-        x1, y1 = arc_place(path, path[7] * j / path[11])
-        length = math.hypot(x1 - x0, y1 - y0)
-        n = straight(
-            line, x0, y0, path[2] + path[6] * i / path[11], (x1 - x0) / length, (y1 - y0) / length,
-            length, path[6] / path[11], pieces, first, last, round_only, found, marks, n, move, i,
-        )  # fmt: skip
-        if n < 0:
-            return n
+        stack[0, 0] = 0
+        stack[0, 1] = int(path[11])
+        depth = 1
+        while depth > 0:
+            depth -= 1
+            i = stack[depth, 0]
+            j = stack[depth, 1]
+            lo, hi = turn_span(line, path, pieces, p, i, j)
+            if needless(scratch, lo, hi):
+                continue
+            if j - i > 1:
+                turned = path[7] * (j - i) / path[11]
+                fat = 0.125 * path[5] * turned * turned
+                if fat < THICK * path[5]:
+                    lo, hi = chord_span(line, path, pieces, p, i, j, fat * (1.0 + 1e-6))
+                    if needless(scratch, lo, hi):
+                        continue
+                middle = (i + j) // 2
+                stack[depth, 0] = i
+                stack[depth, 1] = middle
+                stack[depth + 1, 0] = middle
+                stack[depth + 1, 1] = j
+                depth += 2
+                continue
+            lo, hi = chord_span(line, path, pieces, p, i, j, 0.0)
+            if lo < hi:
+                n = add(found, marks, n, lo, hi, move, p, i)
+                if n < 0:
+                    return n
+                cover(scratch, lo, hi)
     return n
 
 
-@jit
+@once
 def level_on_helix(line, path, pieces, first, last, found, marks, n, move, scratch):
     """Intervals of a level line in the cylinders of a tool on a helix: arcs' bands, exact.
 
@@ -325,10 +415,11 @@ def level_on_helix(line, path, pieces, first, last, found, marks, n, move, scrat
             n = add(found, marks, n, lo, scratch[9 + 2 * k] + back, move, p, NO_CHORD)
             if n < 0:
                 return n
+            cover(scratch, lo, scratch[9 + 2 * k] + back)
     return n
 
 
-@jit
+@once
 def swept(kind, line, path, pieces, spans, t, reach, found, marks, n, move, scratch, stack):
     """Add where a line is inside what tool t sweeps on a path; returns the count or -1."""
     level = path[6] == 0.0
@@ -353,12 +444,13 @@ def swept(kind, line, path, pieces, spans, t, reach, found, marks, n, move, scra
             if n < 0:
                 return n
         return turning(
-            line, path, pieces, spans[t, 2], spans[t, 3], bands, reach, found, marks, n, move, stack
+            line, path, pieces, spans[t, 2], spans[t, 3], bands, found, marks, n, move, scratch,
+            stack,
         )  # fmt: skip
     return straight(
         line, path[0], path[1], path[2], path[3], path[4], path[5], path[6], pieces, spans[t, 2],
-        spans[t, 3], False, found, marks, n, move, NO_CHORD,
+        spans[t, 3], found, marks, n, move,
     )  # fmt: skip
 
 
-__all__ = ["ARC", "HELIX", "LEVEL", "PATH", "POINT", "swept"]
+__all__ = ["ARC", "HELIX", "LEVEL", "PATH", "POINT", "cover", "needless", "swept"]

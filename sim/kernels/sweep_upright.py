@@ -6,9 +6,14 @@ upper face with everything upside down. So the ends have the very digits of the 
 
 import math
 
+import numpy as np
+
 from .helix import helix_psi
-from .profile import ARCH, CONE, COVE, FLAT, INF, g, jit
+from .profile import ARCH, CONE, COVE, FLAT, INF, g, jit, once
 from .ramp import ramp_t
+
+UP = np.bool_(True)  # typed: bare ones would be compiled one by one
+DOWN = np.bool_(False)
 
 
 @jit
@@ -68,23 +73,23 @@ def angle_past(vx, vy, sx, sy, sense):
     return sense * math.atan2(vx * sy - vy * sx, vx * sx + vy * sy)
 
 
-@jit
+@once
 def ramp_heights(pieces, p, path, x, y):
     """Lowest and highest height of a line inside a piece on a sloped line; (INF, -INF): none."""
     dx = x - path[0]
     dy = y - path[1]
     a = dx * path[3] + dy * path[4]
     b = abs(dx * path[4] - dy * path[3])
-    low = ramp_low(pieces, p, True, a, b, path[5], path[6])
+    low = ramp_low(pieces, p, UP, a, b, path[5], path[6])
     if low == INF:
         return INF, -INF
     high = INF
     if pieces[p, 1] < INF:
-        high = -ramp_low(pieces, p, False, path[5] - a, b, path[5], path[6])
+        high = -ramp_low(pieces, p, DOWN, path[5] - a, b, path[5], path[6])
     return path[2] + pieces[p, 0] + low, path[2] + path[6] + pieces[p, 1] + high
 
 
-@jit
+@once
 def helix_heights(pieces, p, path, x, y):
     """As `ramp_heights` on a helix; only right where the tool is higher than the path rises."""
     vx = x - path[3]
@@ -92,11 +97,11 @@ def helix_heights(pieces, p, path, x, y):
     D = math.hypot(vx, vy)
     climb = path[6] / path[7]
     s0 = angle_past(vx, vy, path[0] - path[3], path[1] - path[4], path[8])
-    low = helix_low(pieces, p, True, D, path[5], s0, s0 + path[7], climb)
+    low = helix_low(pieces, p, UP, D, path[5], s0, s0 + path[7], climb)
     if low == INF:
         return INF, -INF
     high = INF
     if pieces[p, 1] < INF:
         s1 = angle_past(vx, vy, path[9] - path[3], path[10] - path[4], -path[8])
-        high = -helix_low(pieces, p, False, D, path[5], s1, s1 + path[7], climb)
+        high = -helix_low(pieces, p, DOWN, D, path[5], s1, s1 + path[7], climb)
     return path[2] + pieces[p, 0] + low, path[2] + path[6] + pieces[p, 1] + high

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from .cells import CELLS, SAME, cut_any, cut_cells
+from .cells import CELLS, IN_ORDER, SAME, cut_any, cut_cells
 from .place import bounds, place, surface
 from .profile import INF, jit, once
 from .row import load
@@ -73,7 +73,7 @@ def cut_segment(moves, ids, i, j, lows, cells, rho2, buried, in_order):
             row = load(rows, m)
             low, _ = bounds(code[m], row, x, y, r)
             if low <= zmax + SLACK:
-                cut_any(code[m], row, m, xs, ys, top, own, buried, True)
+                cut_any(code[m], row, m, xs, ys, top, own, buried, IN_ORDER)
                 tests += CELLS
         return tests
     least = zmax

@@ -274,7 +274,7 @@ class Compensator(Generic[T]):
             )
         self._gap = gap
 
-    def finish(self, end: Point | None, info: T, *, rapid: bool = False) -> list[OffsetMove[T]]:
+    def finish(self, end: Point | None, info: T) -> list[OffsetMove[T]]:
         """Take G40: the last element ends square, and a lead-out goes to a programmed point.
 
         Parameters
@@ -284,8 +284,6 @@ class Compensator(Generic[T]):
             next move starts there.
         info : T
             The block's.
-        rapid : bool
-            Without effect on the geometry; for symmetry with `line`.
         """
         held = self._held
         if held is not None:
@@ -337,8 +335,8 @@ class Compensator(Generic[T]):
         if abs(reached - away) > self.options.arc_tolerance + TOUCH_MM:
             raise CompensationError(
                 f"the first arc under {_G[self.side]} is to bring the cutter's centre to "
-                f"{self._say(reached)} from the arc's, but it stands at {self._say(away)}; expected "
-                "a start on the offset arc",
+                f"{self._say(reached)} from the arc's, but it stands at {self._say(away)}; "
+                "expected a start on the offset arc",
                 info,
             )
         element.begin, element.entry = piece.start, True
@@ -417,8 +415,6 @@ class Compensator(Generic[T]):
 
     def _move(self, piece: Piece, info: T, kind: Kind) -> None:
         end = _rounded(piece.end)
-        if kind == "corner" and not piece.turn and end == self.position:
-            return
         self._out.append(OffsetMove(self.position, end, piece.center, piece.turn, info, kind))
         self.position = end
 
@@ -453,7 +449,7 @@ class Compensator(Generic[T]):
         if blocked.pinched:
             text = (
                 f"{cutter} can't get into the inside corner between {self._pair(a, b)}: on its way "
-                f"there it would cut {self.options.name(b.info)}"
+                f"there it would cut the end of {self.options.name(b.info)}"
             )
         else:
             text = (
@@ -463,8 +459,8 @@ class Compensator(Generic[T]):
         if not math.isnan(blocked.need):
             short = a if a.piece.length <= b.piece.length else b
             text += (
-                f" (it takes {self._say(blocked.need)} of each, {self.options.name(short.info)} has "
-                f"{self._say(short.piece.length)})"
+                f" (it takes {self._say(blocked.need)} of each, "
+                f"{self.options.name(short.info)} has {self._say(short.piece.length)})"
             )
         return CompensationError(f"{text}; expected a smaller cutter or D", a.info, b.info)
 

@@ -8,12 +8,13 @@ towards the cutter is inside, one that turns away is outside.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from typing import Any, Final, Generic, NamedTuple, TypeVar
 
 from ..contour import FLAT_TURN, SNAP_MM, TOUCH_MM, Piece, Point, meet
 
-__all__ = ["Blocked", "Element", "Joint", "bend", "join", "left_of", "shifted"]
+__all__ = ["Blocked", "Element", "Joint", "bend", "heading", "join", "left_of", "shifted"]
 
 T = TypeVar("T")
 
@@ -31,7 +32,7 @@ class Blocked(Exception):
     Attributes
     ----------
     pinched : bool
-        The offset paths meet, but on its way there the cutter would cut the second element; else
+        The offset paths meet, but the way there is too narrow for the cutter; else
         they don't meet.
     need : float
         Length of each that the corner takes, mm, where both are lines; else NaN.
@@ -83,7 +84,7 @@ class Element(Generic[T]):
         # The lead-in that ends at the tangent point runs along its offset, not along what was
         # programmed; all others along both.
         along = self.tail if self.entry and not self.tail.turn else self.piece
-        return along.heading(part)
+        return heading(along, part)
 
     @property
     def curvature(self) -> float:
@@ -111,6 +112,16 @@ class Joint(NamedTuple):
     corner: tuple[Piece, ...] = ()
 
 
+def heading(piece: Piece, part: float) -> Point:
+    """Return the unit vector along a piece at its start (0) or end (1).
+
+    Of an arc that does not quite close as well, where that of the piece is not of length 1.
+    """
+    x, y = piece.heading(part)
+    length = math.hypot(x, y)
+    return x / length, y / length
+
+
 def left_of(point: Point, heading: Point, gap: float) -> Point:
     """Return the point at `gap` to the left of another, mm."""
     return point[0] - gap * heading[1], point[1] + gap * heading[0]
@@ -124,8 +135,8 @@ def shifted(piece: Piece, gap: float) -> Piece | None:
     The radii of start and end are shifted each, so that an arc that does not quite close stays as
     it was programmed. One whose radius is the gap (within 1e-9 mm) becomes a point.
     """
-    start = left_of(piece.start, piece.heading(0), gap)
-    end = left_of(piece.end, piece.heading(1), gap)
+    start = left_of(piece.start, heading(piece, 0), gap)
+    end = left_of(piece.end, heading(piece, 1), gap)
     if piece.turn * gap > 0:
         room = min(piece.radius, math.dist(piece.end, piece.center)) - abs(gap)
         if room < -TOUCH_MM:
@@ -195,7 +206,7 @@ def _by_tangents(a: Element[Any], b: Element[Any], angle: float, limit: float) -
     end = points[0] if _is_line(a.tail) else a.tail.end
     begin = points[-1] if _is_line(b.head) else b.head.start
     run = [end, *points, begin]
-    corner = tuple(Piece(p, q) for p, q in zip(run, run[1:], strict=False) if p != q)
+    corner = tuple(Piece(p, q) for p, q in itertools.pairwise(run) if p != q)
     return Joint(end, 1.0, begin, 0.0, corner)
 
 
@@ -221,7 +232,7 @@ def _inside(a: Element[Any], b: Element[Any], angle: float) -> Joint:
     if not met:
         raise Blocked
     near, on = met[0]
-    if any(_cuts(a, b, back, (near, other)) for other, _ in met[1:]):
+    if any(_mouth_is_narrow(a, b, back, far) for far, _ in met[1:] if far > near):
         raise Blocked(pinched=True)
     # The place is taken from the line, if there is one: walls stay straight to the last digit.
     point = back.at(near) if _is_line(back) else ahead.at(on)
@@ -265,11 +276,24 @@ def _into_dot(back: Piece, ahead: Piece) -> Joint:
     return Joint(point, 1.0 - near, point, on)
 
 
-def _cuts(a: Element[Any], b: Element[Any], back: Piece, marks: tuple[float, float]) -> bool:
-    """Return whether the path of `a` comes too near to `b` between two crossings."""
-    near, far = marks
-    if far <= near or 1.0 - far < a.begun:
+def _mouth_is_narrow(a: Element[Any], b: Element[Any], back: Piece, far: float) -> bool:
+    """Return whether the cutter, before a far crossing, passes too near to the end of `b`.
+
+    `b` is an inside arc that comes round to `a`: between its two crossings with the offset of `a`
+    lies the pocket, before the far one the mouth. Where `b` crosses `a` itself, the program cuts
+    its own wall with any cutter, which is no matter of compensation.
+    """
+    if (1.0 - a.begun - far) * back.length <= TOUCH_MM:
         return False
-    middle = back.at((near + far) / 2)
-    gap = math.dist(middle, b.piece.at(b.piece.part_of(middle)))
+    corner, crossed = a.piece.end, meet(a.piece, b.piece)
+    if any(math.dist(a.piece.at(p), corner) > SNAP_MM for p, _ in crossed):
+        return False
+    way_in = back.between(far, 1.0 - a.begun)
+    if meet(way_in, b.piece):
+        return True
+    first, last = way_in.end, b.piece.end
+    gap = min(
+        math.dist(first, b.piece.at(b.piece.part_of(first))),
+        math.dist(last, way_in.at(way_in.part_of(last))),
+    )
     return gap < abs(a.gap_end) - DEEP_MM

@@ -6,32 +6,33 @@ count for nothing outside comments and letters may be of either case, so ``g0x +
 that runs to the end of the line (common practice), and lines of up to `LINE_LIMIT` characters
 (the document stops at 256, which long comments pass).
 
-Only shapes are checked here: what a word means is the executor's matter.
+Only shapes are checked here: what a word means is the executor's matter. A line with more than
+plain words (``#``, brackets, IF, WHILE and so on) is left to `statement`.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from typing import Final
 
-from ..errors import BadInput, ProgramError
+from ..errors import BadInput
+from .expressions import DIGIT_LIMIT, NUMBER
+from .reports import ReadError
 
-__all__ = ["DIGIT_LIMIT", "LINE_LIMIT", "Block", "Blocks", "decode"]
+__all__ = ["DIGIT_LIMIT", "LINE_LIMIT", "Block", "Source", "bare_line", "decode", "read_block"]
 
 LINE_LIMIT: Final = 1024
 """Longest line taken, in characters."""
-DIGIT_LIMIT: Final = 20
-"""Longest number taken, in characters with its sign and point."""
 BINARY_SHARE: Final = 0.02
 """Share of control characters from which a file is taken as binary; real text has none."""
 
-_NUMBER: Final = r"[-+]?(?:\d+\.?\d*|\.\d+)"
-_WORD: Final = re.compile(rf"([A-Z])({_NUMBER})", re.ASCII)
-_WORDS: Final = re.compile(rf"(?:[A-Z]{_NUMBER})*", re.ASCII)
-_NUMBER_ONLY: Final = re.compile(_NUMBER, re.ASCII)
+_NUMBER: Final = NUMBER.pattern
+WORD: Final = re.compile(rf"([A-Z])({_NUMBER})", re.ASCII)
+WORDS: Final = re.compile(rf"(?:[A-Z]{_NUMBER})*", re.ASCII)
+_O_LINE: Final = re.compile(r"/?(?:N\d+)?O(\d+)", re.ASCII)
+_N_LINE: Final = re.compile(r"/?N(\d+)", re.ASCII)
 _LINE_END: Final = re.compile(r"\r\n|\n|\r")
-_CLEAN: Final = str.maketrans(
+CLEAN: Final = str.maketrans(
     {" ": None, "\t": None, "\f": None, **{chr(c): chr(c - 32) for c in range(97, 123)}}
 )
 _BLANKS: Final = " \t\f"
@@ -46,6 +47,8 @@ class Block:
         The file as the person named it.
     line : int
         Physical line, from 1.
+    at : int
+        The same; in another file than the main program, the line that called it.
     source : str
         The line as written.
     words : list of (letter, number)
@@ -54,41 +57,76 @@ class Block:
         Texts of the comments, without their marks.
     deleted : bool
         The line begins with ``/``.
+    rest : str
+        The line without blanks, comments and ``/`` if it holds more than plain words, which are
+        then not found yet; else empty.
+    spans : list of (first, last) or None
+        Characters of `rest` that make each word, where they were found there.
     """
 
-    __slots__ = ("comments", "deleted", "file", "line", "source", "words")
+    __slots__ = ("at", "comments", "deleted", "file", "line", "rest", "source", "spans", "words")
 
-    def __init__(self, file: str, line: int, source: str) -> None:
+    def __init__(
+        self,
+        file: str,
+        line: int,
+        source: str,
+        at: int = 0,
+        words: list[tuple[str, str]] | None = None,
+    ) -> None:
         self.file, self.line, self.source = file, line, source
-        self.words: list[tuple[str, str]] = []
+        self.at = at or line
+        self.words = [] if words is None else words
         self.comments: tuple[str, ...] = ()
         self.deleted = False
+        self.rest = ""
+        self.spans: list[tuple[int, int]] | None = None
 
     @property
     def alone(self) -> bool:
         """Whether the comments stand alone: no words but the line's N number."""
-        return all(letter == "N" for letter, _ in self.words)
+        return not self.rest and all(letter == "N" for letter, _ in self.words)
+
+    def _place(self, first: int, last: int) -> tuple[int, int]:
+        """Return column (from 1) and width of characters without blanks, comments and ``/``."""
+        bare = _scan_comments(self.source)[0]
+        places = [i for i, c in enumerate(bare) if c not in _BLANKS][int(self.deleted) :]
+        if not places:
+            return 0, 1
+        first, last = min(first, len(places) - 1), min(last, len(places) - 1)
+        return places[first] + 1, places[last] - places[first] + 1
 
     def span(self, index: int) -> tuple[int, int]:
         """Return column (from 1) and width of word `index` in the line as written."""
-        bare = _scan_comments(self.source)[0]
-        places = [i for i, c in enumerate(bare) if c not in _BLANKS]
-        first = int(self.deleted) + sum(1 + len(number) for _, number in self.words[:index])
-        last = first + len(self.words[index][1])
-        return places[first] + 1, places[last] - places[first] + 1
+        if self.spans is not None:
+            return self._place(*self.spans[index])
+        first = sum(1 + len(number) for _, number in self.words[:index])
+        return self._place(first, first + len(self.words[index][1]))
 
-    def error(self, text: str, letter: str = "", *, index: int | None = None) -> ProgramError:
+    def error(
+        self, text: str, letter: str = "", *, index: int | None = None, hangs: str = ""
+    ) -> ReadError:
         """Return the error about a word, found by its letter (the last such) or its place.
 
-        Without a word that is in the line, the error is about the line.
+        Without a word that is in the line, the error is about the line. `hangs`: see `ReadError`.
         """
         if index is None:
             found = [i for i, word in enumerate(self.words) if word[0] == letter]
             index = found[-1] if found else None
-        column, width = self.span(index) if index is not None else (0, 1)
-        return ProgramError(
+        place = self.span(index) if index is not None else (0, 1)
+        return self._error(text, place, hangs)
+
+    def error_at(self, text: str, first: int, last: int, *, hangs: str = "") -> ReadError:
+        """Return the error about characters of `rest`."""
+        return self._error(text, self._place(first, last), hangs)
+
+    def _error(self, text: str, place: tuple[int, int], hangs: str = "") -> ReadError:
+        column, width = place
+        error = ReadError(
             text, file=self.file, line=self.line, column=column, source=self.source, width=width
         )
+        error.hangs = hangs
+        return error
 
 
 def decode(data: bytes, shown: str) -> str:
@@ -117,8 +155,8 @@ def decode(data: bytes, shown: str) -> str:
         return data.decode("latin-1")
 
 
-class Blocks:
-    """The blocks of a program, in order, without empty lines.
+class Source:
+    """The lines of a program file and what in them can be jumped to.
 
     Where the first line that is not blank is ``%``, what follows the next ``%`` is not read; else
     what follows the first one is not.
@@ -132,43 +170,93 @@ class Blocks:
 
     Attributes
     ----------
+    lines : list of str
+    first, stop : int
+        Lines that count, as indices into `lines`.
     closed : bool
-        The closing ``%`` was met.
+        There is a closing ``%``.
     """
 
     def __init__(self, text: str, shown: str) -> None:
-        self._text, self._shown = text, shown
-        self.closed = False
+        self.shown = shown
+        self.lines = _LINE_END.split(text)
+        self.first, self.stop, self.closed = 0, len(self.lines), False
+        marks = [
+            i for i, line in enumerate(self.lines) if "%" in line and line.translate(CLEAN) == "%"
+        ]
+        begun = next((i for i, line in enumerate(self.lines) if line.translate(CLEAN)), -1)
+        if marks and marks[0] == begun:
+            self.first = marks.pop(0) + 1
+        if marks:
+            self.stop, self.closed = marks[0], True
+        self._programs: dict[int, list[int]] | None = None
+        self._numbers: dict[int, list[int]] | None = None
 
-    def __iter__(self) -> Iterator[Block]:
-        """Yield block after block; raise `ProgramError` at a line that can't be read."""
-        begun = False
-        for number, source in enumerate(_LINE_END.split(self._text), 1):
-            clean = source.translate(_CLEAN)
-            if clean == "%":
-                if begun:
-                    self.closed = True
-                    return
-                begun = True
-            elif clean:
-                begun = True
-                yield self._block(number, source, clean)
+    def programs(self) -> dict[int, list[int]]:
+        """Return the lines (indices) of every O number."""
+        if self._programs is None:
+            self._programs = self._find(_O_LINE, "O")
+        return self._programs
 
-    def _block(self, number: int, source: str, clean: str) -> Block:
-        block = Block(self._shown, number, source)
-        if len(source) > LINE_LIMIT:
-            raise block.error(
-                f"the line is {len(source)} characters long; expected at most {LINE_LIMIT}"
-            )
-        if "(" in clean or ";" in clean:
-            clean = _take_comments(block).translate(_CLEAN)
-        if clean.startswith("/"):
-            block.deleted = True
-            clean = clean[1:]
-        if not _WORDS.fullmatch(clean):
-            raise _unreadable(block, clean)
-        block.words = _WORD.findall(clean)
-        return block
+    def numbers(self) -> dict[int, list[int]]:
+        """Return the lines (indices) of every N number."""
+        if self._numbers is None:
+            self._numbers = self._find(_N_LINE, "N")
+        return self._numbers
+
+    def _find(self, pattern: re.Pattern[str], letter: str) -> dict[int, list[int]]:
+        found: dict[int, list[int]] = {}
+        for index in range(self.first, self.stop):
+            line = self.lines[index]
+            if letter in line or letter.lower() in line:
+                match = pattern.match(bare_line(line))
+                if match and len(match[1]) <= DIGIT_LIMIT:
+                    found.setdefault(int(match[1]), []).append(index)
+        return found
+
+    def end_of(self, index: int) -> int:
+        """Return the line (index) where the program that holds a line ends: the next O number."""
+        starts = (i for places in self.programs().values() for i in places if i > index)
+        return min(starts, default=self.stop)
+
+
+def bare_line(source: str) -> str:
+    """Return a line in capitals without blanks and comments."""
+    if "(" in source or ";" in source:
+        source = _scan_comments(source)[0]
+    return source.translate(CLEAN)
+
+
+def read_block(file: str, line: int, source: str, clean: str, at: int = 0) -> Block:
+    """Return the block of a line, its words found if they are plain ones.
+
+    Parameters
+    ----------
+    file, line, source, at
+        As in `Block`.
+    clean : str
+        The line in capitals without blanks.
+
+    Raises
+    ------
+    ReadError
+        A line too long, or a comment that is not one.
+    """
+    block = Block(file, line, source, at)
+    if len(source) > LINE_LIMIT:
+        raise block.error(
+            f"the line is {len(source)} characters long; expected at most {LINE_LIMIT}"
+        )
+    if "(" in clean or ";" in clean:
+        clean = _take_comments(block).translate(CLEAN)
+    if clean.startswith("/"):
+        block.deleted = True
+        clean = clean[1:]
+    if WORDS.fullmatch(clean):
+        block.words = WORD.findall(clean)
+    else:
+        block.rest = clean
+    return block
 
 
 def _scan_comments(source: str) -> tuple[str, list[tuple[int, str]], int]:
@@ -206,48 +294,5 @@ def _take_comments(block: Block) -> str:
     return bare
 
 
-def _at(block: Block, index: int, text: str, width: int = 1) -> ProgramError:
-    return ProgramError(
-        text,
-        file=block.file,
-        line=block.line,
-        column=index + 1,
-        source=block.source,
-        width=width,
-    )
-
-
-def _unreadable(block: Block, clean: str) -> ProgramError:
-    """Return the error about the first thing in a line that is no word."""
-    matched = _WORDS.match(clean)
-    stop = matched.end() if matched else 0
-    bare = _scan_comments(block.source)[0]
-    places = [i for i, c in enumerate(bare) if c not in _BLANKS][int(block.deleted) :]
-    column, found = places[stop], clean[stop]
-    following = clean[stop + 1 : stop + 2]
-    if found in "#[=*" or (found.isascii() and found.isalpha() and following in ("#", "[")):
-        return _at(
-            block,
-            column,
-            "parameters (#) and expressions ([ ]) are not built yet; expected a plain number",
-        )
-    if found.isascii() and found.isalpha():
-        return _at(
-            block,
-            column,
-            f"{found} has no number; expected a number such as {found}1 or {found}-0.5",
-        )
-    number = _NUMBER_ONLY.match(clean, stop)
-    if number:
-        width = places[number.end() - 1] - column + 1
-        return _at(
-            block, column, f"{number[0]} has no letter; expected a word such as X{number[0]}", width
-        )
-    if found == "/":
-        return _at(block, column, "'/' in the line; expected it first in the line (block delete)")
-    if found == "%":
-        return _at(block, column, "'%' with other text; expected it alone on its line")
-    if found == ")":
-        return _at(block, column, "')' without '('; expected a comment like (TEXT)")
-    shown = repr(found) if found.isprintable() else f"character {ord(found)}"
-    return _at(block, column, f"{shown} can't be read; expected a word such as X1.5")
+def _at(block: Block, index: int, text: str) -> ReadError:
+    return block._error(text, (index + 1, 1))

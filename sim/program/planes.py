@@ -82,7 +82,7 @@ PLANES: Final[dict[int, Plane]] = {
     180: Plane(180, 2, 0, 1),
     190: Plane(190, 1, 2, 0),
 }
-"""Ten times the G number -> its plane (NISTIR 6556 3.5.2)."""
+"""Ten times the G number -> its plane (NISTIR 6556 3.5.6)."""
 
 
 def chord_count(radius_mm: float, turn: float, bound_mm: float, spread_mm: float = 0.0) -> int:

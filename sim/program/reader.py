@@ -2,16 +2,60 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import BadInput
 from ..moves import Program
+from .calls import Library
 from .executor import Executor
-from .lexer import Blocks, decode
+from .flow import Runner
+from .lexer import Source, decode
+from .parameters import Parameters
 from .recorder import Recorder
 from .settings import ReaderSettings
 
-__all__ = ["read_program", "read_text"]
+__all__ = ["Noted", "Reading", "read_file", "read_program", "read_source", "read_text"]
+
+
+@dataclasses.dataclass(frozen=True)
+class Noted:
+    """A word that moves nothing here: its first line and how often it comes."""
+
+    word: str
+    line: int
+    count: int
+
+
+@dataclasses.dataclass(frozen=True)
+class Reading:
+    """A program with all that the reader found out about it.
+
+    Attributes
+    ----------
+    program : Program
+        Moves as programmed, part frame, mm; passes numbered from 1.
+    unit : {'in', 'mm', ''}
+        Of the first G20 or G21; empty: the program says none.
+    blocks : int
+        Blocks that were executed; those of loops and subprograms count each time.
+    noted : tuple of Noted
+        Words that move nothing here.
+    warnings : tuple of (line, text)
+        What a person should know; line 0 is the whole program.
+    rotary : ndarray of float64, shape (n, 3), or None
+        A, B and C under each move, degrees; None where the program has none of them.
+    """
+
+    program: Program
+    unit: str
+    blocks: int
+    noted: tuple[Noted, ...]
+    warnings: tuple[tuple[int, str], ...]
+    rotary: NDArray[np.float64] | None
 
 
 def read_program(path: Path, settings: ReaderSettings, *, shown: str | None = None) -> Program:
@@ -34,10 +78,16 @@ def read_program(path: Path, settings: ReaderSettings, *, shown: str | None = No
     Raises
     ------
     ProgramError
-        With line and column: a word that is not known, not allowed or not handled.
+        With line and column: a word that is not known, not allowed or not handled; of several
+        (`ProgramErrors`) those of the first.
     BadInput
         A file that can't be opened, is binary, or holds no feed move.
     """
+    return read_file(path, settings, shown=shown).program
+
+
+def read_file(path: Path, settings: ReaderSettings, *, shown: str | None = None) -> Reading:
+    """Read a program file with all that is found out on the way; see `read_program`."""
     name = str(path) if shown is None else shown
     try:
         data = path.read_bytes()
@@ -46,19 +96,30 @@ def read_program(path: Path, settings: ReaderSettings, *, shown: str | None = No
         raise BadInput(
             f"{name}: the program can't be read ({why}); expected an RS-274 text file"
         ) from None
-    return read_text(decode(data, name), settings, shown=name)
+    if settings.folder is None:
+        settings = dataclasses.replace(settings, folder=path.parent)
+    return read_source(decode(data, name), settings, shown=name, ending=path.suffix)
 
 
 def read_text(text: str, settings: ReaderSettings, *, shown: str = "program") -> Program:
     """Read the text of a program; see `read_program`."""
+    return read_source(text, settings, shown=shown).program
+
+
+def read_source(
+    text: str, settings: ReaderSettings, *, shown: str = "program", ending: str = ""
+) -> Reading:
+    """Read the text of a program with all that is found out on the way.
+
+    `ending` is that of the program's file, which called files may share.
+    """
     recorder = Recorder(settings, shown)
     executor = Executor(settings, recorder)
-    ended = False
-    source = Blocks(text, shown)
-    for block in source:
-        if executor.execute(block):
-            ended = True
-            break
+    parameters = Parameters(settings.dialect, executor.frames, settings.parameters)
+    source = Source(text, shown)
+    runner = Runner(source, executor, parameters, Library(settings.folder, ending))
+    runner.run()
+    runner.problems.check()
     if not recorder.rows or not any(run.fed for run in recorder.headings.runs):
         why = " with a known end" if recorder.lost_feed else ""
         raise BadInput(
@@ -67,9 +128,16 @@ def read_text(text: str, settings: ReaderSettings, *, shown: str = "program") ->
         )
     if recorder.chorded:
         recorder.note(0, _chord_note(recorder.chorded, settings))
-    if not ended and not source.closed:
+    if not runner.ended and not source.closed:
         recorder.note(0, "the program has no end (M2, M30 or %): is it complete?")
-    return recorder.program()
+    return Reading(
+        program=recorder.program(),
+        unit=executor.unit_given,
+        blocks=runner.blocks,
+        noted=tuple(Noted(word, *found) for word, found in recorder.noted.items()),
+        warnings=tuple(recorder.warnings),
+        rotary=recorder.rotary_table(),
+    )
 
 
 def _chord_note(count: int, settings: ReaderSettings) -> str:

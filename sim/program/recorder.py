@@ -10,10 +10,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import ProgramError
 from ..moves import ARC, LINE, SCALARS, Moves, Pass, Program
 from .headings import Headings
 from .lexer import Block
+from .reports import ReadError
 from .settings import ReaderSettings
 
 __all__ = ["Recorder"]
@@ -38,6 +38,12 @@ class Recorder:
         may hold millions.
     chorded : int
         Arcs that run as chords so far.
+    noted : dict of str to [int, int]
+        Words that move nothing here -> the line of the first, and how many.
+    warnings : list of (line, text)
+        The notes, apart; line 0 is the whole program.
+    rotary : list of (int, (a, b, c))
+        From which move on A, B and C stand where, degrees.
     """
 
     def __init__(self, settings: ReaderSettings, shown: str) -> None:
@@ -46,6 +52,9 @@ class Recorder:
         self.rows = array("d")
         self.headings = Headings()
         self.notes: list[str] = []
+        self.warnings: list[tuple[int, str]] = []
+        self.noted: dict[str, list[int]] = {}
+        self.rotary: list[tuple[int, Point]] = [(0, (0.0, 0.0, 0.0))]
         self.chorded = 0
         self.lost_feed = False  # a feed move led to a place that is not known
         self._said: set[str] = set()
@@ -55,8 +64,11 @@ class Recorder:
         self._under_g43 = False
         self._register_tool = 0  # the tool that was loaded when G43 was given
         self._feed: float | None = None
-        self._per_revolution = False
+        self._feed_mode = 940
+        self._turned = False  # rotary axes stand where feed moves are refused
+        self._span = math.nan  # length of the path of a block in G93, mm
         self._speed = 0.0
+        self._surface = False  # S is the speed at the tool's edge, mm/min
         self._direction = 0
         self._feed_now = 0.0  # mm/min
         self._spindle = 0.0
@@ -67,6 +79,15 @@ class Recorder:
     def note(self, line: int, text: str) -> None:
         """Add a note about a line; line 0 is the whole program."""
         self.notes.append(f"{self.shown}:{line}: {text}" if line else f"{self.shown}: {text}")
+        self.warnings.append((line, text))
+
+    def note_word(self, line: int, word: str) -> None:
+        """Take note of a word that moves nothing here."""
+        found = self.noted.get(word)
+        if found:
+            found[1] += 1
+        else:
+            self.noted[word] = [line, 1]
 
     def note_once(self, key: str, line: int, text: str) -> None:
         """Add a note unless there is one of the same key."""
@@ -82,26 +103,58 @@ class Recorder:
         for text in block.comments:
             if not self.headings.comment(text, alone=alone, retracted=retracted):
                 self.note(
-                    block.line,
+                    block.at,
                     f"the comment ({text.strip()}) is none of ours; expected (PROUD PASS name) or "
                     "(PROUD SAME PASS)",
                 )
 
     # Feed, spindle, tool
 
-    def set_feed(self, feed: float | None, per_revolution: bool) -> None:
-        """Set the feed, mm/min or mm per turn; None: not given yet."""
-        self._feed, self._per_revolution, self._checked = feed, per_revolution, False
+    def set_feed(self, feed: float | None, mode: int) -> None:
+        """Set the feed, mm/min (G94), mm per turn (G95) or 1/min (G93); None: not given yet."""
+        self._feed, self._feed_mode, self._checked = feed, mode, False
+
+    def set_span(self, length: float) -> None:
+        """Say how long the path of the next feed block is, mm: what F means in G93."""
+        self._span, self._checked = length, False
 
     def set_speed(self, speed: float) -> None:
-        """Set S, 1/min."""
+        """Set S, 1/min, or mm/min at the edge under G96."""
         self._speed = speed
         self.set_direction(self._direction)
+
+    def set_surface(self, on: bool) -> None:
+        """Let S be the speed at the tool's edge (G96), or turns (G97)."""
+        if on != self._surface:
+            self._surface = on
+            self.set_speed(0.0)
 
     def set_direction(self, direction: int) -> None:
         """Turn the spindle: 1 for M3, -1 for M4, 0 for M5."""
         self._direction, self._checked = direction, False
-        self._spindle = direction * self._speed + 0.0
+        speed = self._speed
+        if self._surface:
+            radius = self.settings.radii.get(self._tool, 0.0)
+            speed = speed / (math.tau * radius) if radius else 0.0
+        self._spindle = direction * speed + 0.0
+
+    @property
+    def count(self) -> int:
+        """How many moves there are."""
+        return len(self.rows) // len(_COLUMNS)
+
+    @property
+    def tool(self) -> int:
+        """The tool in the spindle, 0 for none."""
+        return self._tool
+
+    def set_rotary(self, angles: Point, *, refused: bool) -> None:
+        """Turn the rotary axes, degrees; `refused`: feed moves are an error there."""
+        self._turned, self._checked = refused, False
+        count = self.count
+        if self.rotary[-1][0] == count:
+            self.rotary.pop()
+        self.rotary.append((count, angles))
 
     def set_register(self, register: int, *, under_g43: bool) -> None:
         """Set the length register in force, 0 for none."""
@@ -132,6 +185,7 @@ class Recorder:
                 "T",
             )
         self._tool, self._checked, self._emptied = tool, False, tool == 0
+        self.set_direction(self._direction)
         self.headings.tool_change(tool)
 
     # Moves
@@ -179,33 +233,81 @@ class Recorder:
                 self._register,
                 0.0 if rapid else self._feed_now,
                 self._spindle,
-                block.line,
+                block.at,
             )
         )
 
+    def state(self, block: Block, *, rapid: bool) -> tuple[float, ...] | None:
+        """Return what a move made later has in force now; None: it cuts nothing.
+
+        Raises
+        ------
+        ReadError
+            As `go`.
+        """
+        if rapid:
+            if not self._tool:
+                return None
+        elif not self._checked:
+            self._check_cutting(block)
+        if not rapid and self.headings.pending:
+            self.headings.feed()
+        feed = 0.0 if rapid else self._feed_now
+        run = self.headings.current
+        return self._tool, run, self._register, feed, self._spindle, block.at
+
+    def put(
+        self,
+        state: tuple[float, ...] | None,
+        end: Point,
+        *,
+        rapid: bool,
+        center: tuple[float, float],
+        turn: float,
+    ) -> None:
+        """Go to a point with what was in force when `state` was taken."""
+        start, self.position = self.position, end
+        if state is not None and not math.isnan(sum(end)):
+            kind = ARC if turn else LINE
+            self.rows.extend((*start, *end, *center, kind, rapid, turn, *state))
+
+    def jump(self, block: Block, end: Point) -> None:
+        """Go to a point, mm, without cutting anything on the way: no move is kept."""
+        self.position = end
+
     def _check_cutting(self, block: Block) -> None:
         """Settle the feed in mm/min, and say once for each tool what its length hangs on."""
-        if not self._tool or not self._feed or (self._per_revolution and not self._spindle):
+        if (
+            self._turned
+            or not self._tool
+            or not self._feed
+            or (self._feed_mode == 950 and not self._spindle)
+        ):
             raise self._cannot_cut(block)
-        per_minute = abs(self._spindle) if self._per_revolution else 1.0
+        per_minute = 1.0
+        if self._feed_mode == 950:
+            per_minute = abs(self._spindle)
+        elif self._feed_mode == 930:
+            per_minute = 0.0 if math.isnan(self._span) else self._span
         self._feed_now = self._feed * per_minute
         self._checked = True
         tool = self._tool
         if not self._under_g43:
             self.note_once(
                 f"G43 {tool}",
-                block.line,
+                block.at,
                 f"tool {tool} cuts without G43: its tip is taken to be on the programmed point",
             )
         elif self._register_tool != tool:
             self.note_once(
                 f"H {tool}",
-                block.line,
+                block.at,
                 f"tool {tool} cuts under H{self._register}, set before its tool change",
             )
 
-    def _cannot_cut(self, block: Block) -> ProgramError:
+    def _cannot_cut(self, block: Block) -> ReadError:
         axis = next((w[0] for w in block.words if w[0] in "XYZIJK"), "")
+        hangs = "tool" if not self._tool else "feed"
         if self._emptied:
             text = (
                 "a feed move with an empty spindle (T0 M6 took the tool out); expected T and M6 "
@@ -213,18 +315,29 @@ class Recorder:
             )
         elif not self._tool:
             text = "a feed move in a program without a tool; expected T and M6 before it"
+        elif self._turned:
+            hangs = "rotary"
+            text = (
+                "a feed move while A, B or C is not 0: the part would be shown unturned; expected "
+                'them at 0, or the setup\'s control with rotary = "kept"'
+            )
         elif not self._feed:
             text = "a feed move without a feed; expected F above 0 before it"
+        elif self._surface:
+            text = (
+                "a feed per revolution (G95) under G96 with a tool of unknown diameter, or the "
+                "spindle stopped; expected G94, or G97 with S"
+            )
         else:
             text = "a feed per revolution (G95) with the spindle stopped; expected S and M3 or M4"
-        return block.error(text, axis)
+        return block.error(text, axis, hangs=hangs)
 
     def _note_lost(self, block: Block) -> None:
         self.lost_feed = True
         unknown = ", ".join(a for a, v in zip("XYZ", self.position, strict=True) if math.isnan(v))
         self.note_once(
             f"lost {unknown} {self._tool}",
-            block.line,
+            block.at,
             f"a feed move that cuts nothing here: {unknown} not known; give it first, or give the "
             "setup a home",
         )
@@ -249,6 +362,15 @@ class Recorder:
             **scalars,
         )
         return Program(moves, tuple(self._passes(moves)), tuple(self.notes))
+
+    def rotary_table(self) -> NDArray[np.float64] | None:
+        """Return A, B and C of each move, degrees, shape (n, 3); None where they are never set."""
+        if len(self.rotary) == 1 and not any(self.rotary[0][1]):
+            return None
+        count = self.count
+        starts = [start for start, _ in self.rotary]
+        table = np.array([angles for _, angles in self.rotary], dtype=np.float64)
+        return table[np.searchsorted(starts, np.arange(count), side="right") - 1]
 
     def _passes(self, moves: Moves) -> Sequence[Pass]:
         feeds: NDArray[np.bool_] = ~moves.rapid

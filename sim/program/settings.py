@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Final
 
+from ..dialect import Dialect
 from ..units import CHORD_MM, Unit
 
 __all__ = ["LIMIT_MM", "ReaderSettings"]
@@ -37,6 +39,19 @@ class ReaderSettings:
         Leave out blocks that begin with ``/``; else they are executed. Either is noted.
     chord : float
         How far the chords of an arc in G18 or G19 may be off it, mm, over 0.
+    dialect : Dialect
+        What the control makes of words that controls read in different ways.
+    accept : mapping of str to str
+        Word (``"M41"``, ``"G66"``, or a letter such as ``"E"``) that the reader would refuse ->
+        why it is harmless; it is then noted.
+    parameters : mapping of int to float
+        Values of parameters at the start.
+    radii : mapping of int to float
+        Tool number -> radius, mm, for D.
+    d_errors : mapping of int to float
+        D register -> value in it minus the true radius, mm.
+    folder : Path or None
+        The one folder in which called programs may lie; None: they must be in the program itself.
     """
 
     unit: Unit
@@ -47,6 +62,12 @@ class ReaderSettings:
     home: tuple[float, float, float] | None = None
     block_delete: bool = False
     chord: float = CHORD_MM
+    dialect: Dialect = dataclasses.field(default_factory=Dialect)
+    accept: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    parameters: Mapping[int, float] = dataclasses.field(default_factory=dict)
+    radii: Mapping[int, float] = dataclasses.field(default_factory=dict)
+    d_errors: Mapping[int, float] = dataclasses.field(default_factory=dict)
+    folder: Path | None = None
 
     def work_zero(self, name: str) -> tuple[float, float, float] | None:
         """Return the work zero ``"G54"`` and so on, mm, part frame; None if it is not known."""

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from typing import Final, NoReturn
+from collections.abc import Mapping
+from typing import Final, NamedTuple
 
-from ..errors import ProgramError
 from .lexer import DIGIT_LIMIT, Block
 from .modal import (
     CYCLES,
     G_GROUP,
+    G_TAKES,
     M_GROUP,
+    M_TAKES,
     WHOLE_TOLERANCE,
     g_code,
     g_name,
     refusal_of_g,
     refusal_of_m,
 )
+from .reports import ReadError
 
 __all__ = [
     "TAKES_AXES",
     "Values",
+    "Words",
     "check_letters",
     "first_place",
     "place_of_g",
@@ -27,63 +31,93 @@ __all__ = [
     "whole",
 ]
 
-TAKES_AXES: Final = frozenset({280, 300, 530})
+TAKES_AXES: Final = frozenset({100, 120, 130, 280, 300, 310, 520, 530, 920})
 """One-shot G codes (times ten) that take the axis words from the motion in force."""
-_KNOWN: Final = frozenset("XYZIJKRPQLHFSTDON")
+SETTERS: Final = frozenset({"rotation", "scaling", "mirror"})
+"""Groups whose words take the axis words likewise."""
+_ALWAYS: Final = frozenset("XYZABCFSTNO")
 _M_WORDS_LIMIT: Final = 4  # NISTIR 6556 3.4
-_USERS: Final = {
-    "P": "G4, G82 or G64",
-    "Q": "G83",
-    "L": "a drilling cycle",
-    "R": "G2, G3 or a drilling cycle",
-}
 
 Values = dict[str, float]
 """Letter -> number, for all letters but G and M."""
 
 
-def take_words(block: Block) -> tuple[Values, dict[str, int], dict[str, int]]:
-    """Return the numbers by letter, and the G and M codes by modal group (G times ten).
+class Words(NamedTuple):
+    """The words of a block.
+
+    Attributes
+    ----------
+    values : dict of str to float
+    g, m : dict of str to int
+        Codes by modal group, G times ten.
+    accepted : list of str
+        Words that the job has declared harmless.
+    """
+
+    values: Values
+    g: dict[str, int]
+    m: dict[str, int]
+    accepted: list[str]
+
+
+def take_words(
+    block: Block, accept: Mapping[str, str]
+) -> tuple[Values, dict[str, int], dict[str, int], list[str]]:
+    """Return what `Words` holds, in its order, as a plain tuple, which is quicker to make.
 
     Raises
     ------
-    ProgramError
+    ReadError
         A word twice, two of one modal group, an unknown G or M, a number too long.
     """
     values: Values = {}
     g_words: dict[str, int] = {}
     m_words: dict[str, int] = {}
+    accepted: list[str] = []
     words = block.words
     if words and words[0][0] == "N":
         if not words[0][1].isdigit():
             whole(block, {"N": float(words[0][1])}, "N", index=0)
         words = words[1:]
     for letter, text in words:
-        if len(text) > DIGIT_LIMIT:
+        if len(text) > DIGIT_LIMIT and block.spans is None:
             raise _too_long(block, letter, text)
         if letter == "G":
             code = g_code(text)
             group = G_GROUP.get(code)
             if group is None or group in g_words:
+                if group is None and _is_accepted(f"G{text}", accept, accepted):
+                    continue
                 raise _refused_g(block, text, g_words)
             g_words[group] = code
         elif letter == "M":
-            _take_m(block, text, m_words)
+            if not _is_accepted(f"M{text}", accept, accepted):
+                _take_m(block, text, m_words)
         elif letter in values:
             raise block.error(f"a second {letter} in one block; expected one", letter)
         else:
             values[letter] = float(text)
-    return values, g_words, m_words
+    return values, g_words, m_words, accepted
 
 
-def _too_long(block: Block, letter: str, text: str) -> ProgramError:
+def _is_accepted(word: str, accept: Mapping[str, str], accepted: list[str]) -> bool:
+    if not accept:
+        return False
+    name = f"{word[0]}{float(word[1:]):g}"
+    if name in accept:
+        accepted.append(name)
+        return True
+    return False
+
+
+def _too_long(block: Block, letter: str, text: str) -> ReadError:
     return block.error(
         f"a number of {len(text)} characters is too long; expected at most {DIGIT_LIMIT}",
         index=block.words.index((letter, text)),
     )
 
 
-def _refused_g(block: Block, text: str, taken: dict[str, int]) -> ProgramError:
+def _refused_g(block: Block, text: str, taken: dict[str, int]) -> ReadError:
     code = g_code(text)
     group = G_GROUP.get(code)
     if group is None:
@@ -98,19 +132,20 @@ def _refused_g(block: Block, text: str, taken: dict[str, int]) -> ProgramError:
 
 def _take_m(block: Block, text: str, taken: dict[str, int]) -> None:
     value = float(text)
-    code = round(value)
+    code = round(value) if abs(value) < 1e9 else -1
     is_whole = abs(value - code) <= WHOLE_TOLERANCE
     group = M_GROUP.get(code) if is_whole else None
-    index = max(i for i, word in enumerate(block.words) if word == ("M", text))
     if group is None:
-        raise block.error(refusal_of_m(text, code if is_whole else None), index=index)
-    if group in taken:
-        raise block.error(
-            f"M{code} and M{taken[group]} in one block are of one modal group; expected one of "
-            "them",
-            index=index,
-        )
-    if len(taken) == _M_WORDS_LIMIT:
+        index = max(i for i, word in enumerate(block.words) if word == ("M", text))
+        raise block.error(refusal_of_m(text), index=index)
+    if group in taken or len(taken) == _M_WORDS_LIMIT:
+        index = max(i for i, word in enumerate(block.words) if word == ("M", text))
+        if group in taken:
+            raise block.error(
+                f"M{code} and M{taken[group]} in one block are of one modal group; expected one "
+                "of them",
+                index=index,
+            )
         raise block.error("a fifth M word in one block; expected at most four", index=index)
     taken[group] = code
 
@@ -120,7 +155,7 @@ def whole(
 ) -> int:
     """Return a value that must be a whole number of at least `least`."""
     value = values[letter]
-    number = round(value)
+    number = round(value) if abs(value) < 2**40 else -1
     if abs(value - number) > WHOLE_TOLERANCE or number < least or number > 2**31 - 1:
         raise block.error(
             f"{letter} {value:g} is not allowed; expected a whole number, {least} or more",
@@ -131,7 +166,7 @@ def whole(
 
 
 def check_letters(
-    block: Block, values: Values, g_words: dict[str, int], motion: int | None
+    block: Block, words: Words, motion: int | None, accept: Mapping[str, str]
 ) -> None:
     """Refuse a word that nothing in the block would use.
 
@@ -142,40 +177,61 @@ def check_letters(
 
     Raises
     ------
-    ProgramError
+    ReadError
         At the word.
     """
-    for letter in values.keys() - _KNOWN:
-        what = "rotary and further axes are" if letter in "ABCUVW" else f"{letter} words are"
-        raise block.error(f"{what} not handled; expected X, Y and Z", letter)
+    values = words.values
     if "N" in values:
         raise block.error("N inside a block; expected it once, first in the line", "N")
-    if "D" in values:
-        raise block.error("D without G41 or G42, which are not built yet; expected no D", "D")
-    if "H" in values and g_words.get("length offset") != 430:
-        raise block.error("H without G43 in the same block; expected G43 H", "H")
-    arc, cycle = motion in (20, 30), motion in CYCLES
-    allowed = {
-        "I": arc,
-        "J": arc,
-        "K": arc,
-        "R": arc or cycle,
-        "L": cycle,
-        "Q": motion == 830,
-        "P": g_words.get("one-shot") == 40 or g_words.get("path") == 640 or motion == 820,
-    }
-    for letter in values.keys() & allowed.keys():
-        if not allowed[letter]:
-            _refuse_unused(block, letter, arc)
+    taken = set(_ALWAYS)
+    for code in words.g.values():
+        taken.update(G_TAKES.get(code, ""))
+    for code in words.m.values():
+        taken.update(M_TAKES.get(code, ""))
+    if motion is not None:
+        taken.update(G_TAKES.get(motion, ""))
+    if words.accepted:
+        _check_accepted(block, words)
+        taken.update("PQREL")
+    for letter in values.keys() - taken:
+        if letter in accept:
+            words.accepted.append(letter)
+            continue
+        raise _unused(block, letter, motion)
 
 
-def _refuse_unused(block: Block, letter: str, arc: bool) -> NoReturn:
-    if letter == "P" and arc:
+def _check_accepted(block: Block, words: Words) -> None:
+    """Refuse an axis beside a word that the job calls harmless: it may be what the word moves."""
+    axes = words.values.keys() & frozenset("XYZABCUVW")
+    strange = [w for w in words.accepted if w[0] == "G"]
+    if axes and strange and "motion" not in words.g:
+        letter = min(axes)
         raise block.error(
+            f"{letter} beside {strange[0]}, which the job accepts as harmless, may be its own; "
+            "expected it in another block",
+            letter,
+        )
+
+
+def _unused(block: Block, letter: str, motion: int | None) -> ReadError:
+    if letter in "UVW":
+        return block.error("further axes are not handled; expected X, Y and Z", letter)
+    if letter == "P" and motion in (20, 30):
+        return block.error(
             "P (turns of an arc) is not handled; expected one move for each full circle", "P"
         )
-    users = _USERS.get(letter, "G2 or G3")
-    raise block.error(f"{letter} has no use here; expected it with {users}", letter)
+    if letter == "H":
+        return block.error("H without G43 in the same block; expected G43 H", "H")
+    if letter == "D":
+        return block.error("D without G41 or G42 in the same block; expected G41 D", "D")
+    users = [g_name(c) for c, takes in G_TAKES.items() if letter in takes and c not in CYCLES]
+    users += [f"M{code}" for code, takes in M_TAKES.items() if letter in takes]
+    if any(letter in G_TAKES.get(code, "") for code in CYCLES):
+        users.append("a cycle")
+    if not users or letter == "E":
+        return block.error(f"{letter} words are not handled; expected X, Y and Z", letter)
+    listed = " or ".join(filter(None, [", ".join(users[:-1]), users[-1]]))
+    return block.error(f"{letter} has no use here; expected it with {listed}", letter)
 
 
 def first_place(block: Block, letters: str) -> int | None:
