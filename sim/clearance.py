@@ -19,12 +19,12 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from .clearance_stock import outline, raw_tops
 from .pieces import CUTTING, Piece, line_piece
 from .units import MM_PER, Unit
 
 if TYPE_CHECKING:
     from .job import Job
-    from .stock import Stock
     from .tools import Tool
 
 __all__ = ["FOUND", "Clearance", "Gap", "StockGaps", "box_gap", "find_clearance"]
@@ -272,11 +272,11 @@ class StockGaps:
         self.prober = Prober(self.packed, job.stock)
         total = len(job.program.moves)
         self.row_of = np.searchsorted(job.packed.move, np.arange(total + 1)).astype(np.int64)
-        offsets, ids, box, shape = self.prober.lists()
+        offsets, ids, box, _ = self.prober.lists()
         self.lists = (offsets, ids)
         self.boxes = box
-        self.raw = _raw_tops(job, box, shape)
-        self.outline = _outline(job.stock)
+        self.raw = raw_tops(job.stock, box)
+        self.outline = outline(job.stock)
         self.short = False
         self.by_row = _turned(offsets, ids, len(self.packed.code))
 
@@ -456,47 +456,6 @@ def _turned(
     order = np.argsort(ids, kind="stable")
     starts = np.concatenate([[0], np.cumsum(np.bincount(ids, minlength=count))])
     return starts.astype(np.int64), box[order].astype(np.int64)
-
-
-def _outline(stock: Stock) -> tuple[Any, ...]:
-    """Return the stock's outline as the search's kernels take it."""
-    from .stock import MeshStock, Round
-
-    if isinstance(stock, MeshStock):
-        window, stops, ids = stock.cells
-        return 2, np.zeros(4), stock.vertices, stock.facets, window, stops, ids
-    none = (
-        np.zeros((0, 3)), np.zeros((0, 3), np.int64), np.zeros(4), np.zeros((1, 1), np.int64),
-        np.zeros(0, np.int32),
-    )  # fmt: skip
-    if isinstance(stock, Round):
-        return 1, np.array([*stock.center, stock.radius, stock.bore_radius]), *none
-    return 0, np.zeros(4), *none
-
-
-def _raw_tops(job: Job, box: tuple[float, ...], shape: tuple[int, int]) -> Floats:
-    """Return a height that no raw stock in a box exceeds; -inf where there is none."""
-    from .stock import MeshStock, Round
-
-    stock = job.stock
-    x0, y0, h, nx, ny = box
-    x = x0 + 2 * h * np.arange(int(nx))
-    y = y0 + 2 * h * np.arange(int(ny))
-    top = np.full((len(y), len(x)), float(stock.high[2]))
-    if isinstance(stock, Round):
-        dx, dy = np.abs(x - stock.center[0]), np.abs(y - stock.center[1])
-        near = np.hypot(np.maximum(dx - h, 0.0)[None, :], np.maximum(dy - h, 0.0)[:, None])
-        far = np.hypot((dx + h)[None, :], (dy + h)[:, None])
-        top[(near > stock.radius) | (far < stock.bore_radius)] = -np.inf
-    elif isinstance(stock, MeshStock):
-        top[:] = -np.inf
-        corners = stock.vertices[stock.facets]
-        for a, b in zip(corners.min(axis=1), corners.max(axis=1), strict=True):
-            i = np.searchsorted(x, [a[0] - h, b[0] + h])
-            j = np.searchsorted(y, [a[1] - h, b[1] + h])
-            part = top[j[0] : j[1], i[0] : i[1]]
-            np.maximum(part, b[2], out=part)
-    return top.ravel()
 
 
 def _notes(job: Job, count: int) -> Iterator[str]:

@@ -139,6 +139,12 @@ class Job:
                 home=setup.home,
                 block_delete=setup.block_delete,
                 chord=self.spec.chord,
+                dialect=setup.control,
+                accept=setup.accept,
+                parameters=setup.parameters,
+                radii={n: t.diameter / 2 for n, t in self.tools.items()},
+                d_errors=self.spec.d_errors,
+                folder=self.spec.folder,
             )
             return read_program(setup.program, settings, shown=self._shown(setup.program))
         from .passes import PassSettings, read_passes

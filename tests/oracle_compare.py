@@ -144,7 +144,7 @@ def _near_surface(report, world, k, origin, way, got, want, bound) -> None:
     parts = np.linspace(cuts[:-1], cuts[1:], 7)[1:-1].T.ravel()
     differ = parts[_covers(got, parts) != _covers(want, parts)]
     points = origin + differ[:, None] * way
-    slack = bound + 4 * np.spacing(np.abs(np.r_[origin, points.ravel()]).max())
+    slack = bound + max(1e-12, 4 * np.spacing(np.abs(np.r_[origin, points.ravel()]).max()))
     far = np.abs(metal_distance(world, points)) if len(points) else np.empty(0)
     if len(far) and far.max() > slack * (1.02 if bound else 1.0):
         report.fault(

@@ -39,7 +39,8 @@ def cone_share(x, y, z, length, rise, r_low, slope, low, high):
 def cove_outside(pieces, p, x, y, z, length, rise, s):
     """How far a place is outside a cove's flank with the tip at a share of the path."""
     u = x - s * length
-    return -round_inside(pieces, p, math.sqrt(u * u + y * y), z - s * rise)
+    h = min(max(z - s * rise, pieces[p, 0]), pieces[p, 1])
+    return math.sqrt(u * u + y * y) - piece_radius(pieces, p, h)
 
 
 @jit
