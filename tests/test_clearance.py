@@ -282,7 +282,7 @@ def test_a_fixture_and_an_arc_and_a_ramp(tmp_path):
     assert by[1, "shank", "arc"]["gap"] == pytest.approx(2, abs=1e-6)
     # The tip's edge 3 ahead of the axis comes up a slope of 1 in 4 to the box's low end: at
     # x = -4 it is 3.5 over it.
-    assert by[1, "side", "ramp"]["gap"] == pytest.approx(3.5 / math.hypot(1, 0.25), abs=1e-6)
+    assert by[1, "bottom", "ramp"]["gap"] == pytest.approx(3.5 / math.hypot(1, 0.25), abs=1e-6)
 
 
 # --- what counts ---------------------------------------------------------------------------------
@@ -366,7 +366,7 @@ def random_job(folder, seed: int, shift=(0, 0, 0), turned: int = 0):
     return write_job(folder, nc, [wide], low=low, high=high)
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(4))
 def test_against_dense_sampling(tmp_path, seed):
     """Never more than any sample says; and a place in the metal really is so near."""
     job = random_job(tmp_path, seed)

@@ -9,7 +9,8 @@ from oracle_ask import ask, assert_none, block
 from oracle_compare import Report
 from oracle_rays import FACES, FakeTool, World, arc_move, make_moves
 from proud.moves import Moves
-from proud.pieces import line_piece
+from proud.pieces import LABELS, SPLIT_ERROR, arc_piece, line_piece
+from proud.rays import Sweeps, rays
 
 TOOLS = 4
 RAYS = 36
@@ -99,3 +100,30 @@ def test_faces_are_named() -> None:
     rng = np.random.default_rng(0)
     met = set().union(*(_faces(cast.random_tool(rng, s)) for s in cast.SHAPES for _ in range(9)))
     assert met == set(FACES) - {"high end"}
+
+
+def test_split_coves_are_within_their_bound() -> None:
+    """Ends on a cove of a tool that stands still: their distance to its circle, in closed form."""
+    rng, R, rc = np.random.default_rng(5), 2.2, 1.3
+    pieces = (
+        arc_piece("corner", 0.0, rc, R, 0.0, rc, cove=True),
+        line_piece("side", rc, R, 2.5, R),
+    )
+    start = np.zeros(3)
+    moves = make_moves([{"start": start, "end": start}])
+    sweeps = Sweeps(moves, {1: FakeTool(pieces)})
+    goal = rng.uniform((-R, -R, 0.0), (R, R, rc), (4000, 3))
+    way = rng.normal(size=(4000, 3))
+    way /= np.linalg.norm(way, axis=1)[:, None]
+    origins = goal - 9.0 * way
+    metal = rays(origins, way, sweeps, block(np.array([[-50.0] * 3, [50.0] * 3])))
+    ray = np.repeat(np.arange(len(goal)), np.diff(metal.offsets))
+    far = []
+    for at, label in ((metal.enter, metal.enter_label), (metal.leave, metal.leave_label)):
+        place = origins[ray] + at[:, None] * way[ray]
+        rho, h = np.hypot(place[:, 0], place[:, 1]), place[:, 2]
+        on = (label == LABELS.index("corner")) & (h > 1e-6) & (h < rc - 1e-6)
+        far.append(np.abs(np.hypot(rho - R, h) - rc)[on])
+    off = np.concatenate(far)
+    assert len(off) > 1000
+    assert off.max() <= SPLIT_ERROR * (1 + 1e-6)
