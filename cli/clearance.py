@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 from proud.units import MM_PER, say_fine
 
-from .options import common, inputs, surface_options
-from .output import check_target, check_targets, progress_bar, say, to_json, write_text
+from .options import Answer, Asked, common, surface_options
+from .output import progress_bar
 from .words import CAUTION, row, screen_width, wrapped
 from .working import say_first_run
 
@@ -28,15 +27,9 @@ NEAR_MM = 0.05 * 25.4
 @click.option("--all", "every", is_flag=True, help="List every gap, not only the near ones.")
 @common
 def command(
-    job: Path,
-    as_of: str | None,
-    allow_outside: bool,
-    threads: int | None,
-    fail_on: str | None,
+    asked: Asked,
     every: bool,
-    as_json: bool,
-    out: Path | None,
-    quiet: bool,
+    answer: Answer,
 ) -> None:
     """Least gap of neck, shank and holder to the stock, and of every part to the fixture.
 
@@ -45,25 +38,16 @@ def command(
 
     Example: proud clearance demo_parts/first_try/job.toml
     """
-    check_target(out, "--out")
+    loaded = asked.load((answer.out, "--out"))
     from proud.clearance import find_clearance
-    from proud.job import load
 
-    loaded = load(job, allow_outside=allow_outside)
-    check_targets([(out, "--out")], inputs(loaded))
-    count = loaded.count_as_of(as_of)
+    count = loaded.count_as_of(asked.as_of)
     needs = ["fixture"] if any(setup.fixture for setup in loaded.spec.setups) else []
-    say_first_run("clearance", *needs, quiet=quiet or as_json)
+    say_first_run("clearance", *needs, quiet=answer.silent)
     what = f"{count:,} moves"
-    with progress_bar(what, columns=0, quiet=quiet or as_json) as show:
+    with progress_bar(what, columns=0, quiet=answer.silent) as show:
         found = find_clearance(loaded, as_of=count, progress=show)
-    rows = found.as_dict()
-    if out is not None:
-        write_text(out, to_json(rows) + "\n")
-    if as_json:
-        say(to_json(rows))
-    else:
-        say(_text(found, loaded, every), quiet=quiet)
+    answer.give(found.as_dict(), lambda: _text(found, loaded, every))
 
 
 def _text(found: Clearance, job: Job, every: bool) -> str:

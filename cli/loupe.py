@@ -9,8 +9,8 @@ import click
 from proud.errors import BadInput, TooLarge
 from proud.units import MM_PER, Unit, say_fine, say_length, to_unit
 
-from .options import common, inputs, place, positive, surface_options
-from .output import TARGET, check_target, check_targets, say, to_json, write_arrays
+from .options import Answer, Asked, common, place, positive, surface_options
+from .output import TARGET, write_arrays
 from .words import row, screen_width
 from .working import say_first_run
 
@@ -40,19 +40,13 @@ COLUMNS = 1000
 )  # fmt: skip
 @common
 def command(
-    job: Path,
-    as_of: str | None,
-    allow_outside: bool,
-    threads: int | None,
-    fail_on: str | None,
+    asked: Asked,
     at: str,
     size: str,
     pitch: str | None,
     picture: Path | None,
     span: str | None,
-    as_json: bool,
-    out: Path | None,
-    quiet: bool,
+    answer: Answer,
 ) -> None:
     """Look at a square window of the surface, to a micrometre.
 
@@ -61,12 +55,8 @@ def command(
 
     Example: proud loupe demo_parts/first_try/job.toml --at 0.5,0 --size 0.1 --picture loupe.png
     """
-    check_target(out, "--out", ending=".npz")
-    check_target(picture, "--picture", ending=".png")
-    from proud.job import load
-
-    loaded = load(job, allow_outside=allow_outside)
-    check_targets([(out, "--out"), (picture, "--picture")], inputs(loaded))
+    out, as_of = answer.out, asked.as_of
+    loaded = asked.load((out, "--out", ".npz"), (picture, "--picture", ".png"))
     unit = loaded.unit
     reach = None if span is None else positive(span, unit, "--span")
     if reach is not None and picture is None:
@@ -75,8 +65,8 @@ def command(
     grid = _window(middle, side, None if pitch is None else positive(pitch, unit, "--pitch"), unit)
     _check_on_stock(loaded, middle, side)
     loaded.count_as_of(as_of)
-    say_first_run("window", *(["thin"] if picture else []), quiet=quiet or as_json)
-    tile = loaded.surface(as_of=as_of, grid=grid, threads=threads)
+    say_first_run("window", *(["thin"] if picture else []), quiet=answer.silent)
+    tile = loaded.surface(as_of=as_of, grid=grid)
     rows = _rows(loaded, tile, middle, side)
     if picture is not None:
         from proud.pictures_loupe import draw_loupe
@@ -89,10 +79,7 @@ def command(
         from proud.pictures_loupe import loupe_arrays
 
         write_arrays(out, loupe_arrays(tile, unit))
-    if as_json:
-        say(to_json(rows))
-    else:
-        say(_text(loaded, tile, rows), quiet=quiet)
+    answer.tell(rows, lambda: _text(loaded, tile, rows))
 
 
 def _window(middle: tuple[float, float], side: float, pitch: float | None, unit: Unit) -> Grid:

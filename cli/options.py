@@ -2,45 +2,145 @@
 
 from __future__ import annotations
 
+import dataclasses
+import functools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 from proud.errors import BadInput
 from proud.units import Unit, length_mm
 
-from .output import TARGET
+from .output import TARGET, check_target, check_targets, say, to_json, write_text
 
 if TYPE_CHECKING:
     from proud.job import Job
 
-__all__ = ["common", "depth", "inputs", "length", "place", "positive", "surface_options"]
+__all__ = [
+    "Answer",
+    "Asked",
+    "common",
+    "depth",
+    "inputs",
+    "job_options",
+    "length",
+    "place",
+    "positive",
+    "surface_options",
+]
 
-F = TypeVar("F", bound=Callable[..., Any])
+Target = tuple[Path | None, str] | tuple[Path | None, str, str]
+Option = Callable[[Callable[..., None]], Callable[..., None]]
 
 
-def common(function: F) -> F:
-    """Add ``--json``, ``--out`` and ``--quiet``."""
-    add = [
+@dataclasses.dataclass(frozen=True)
+class Answer:
+    """How a command answers: what ``--json``, ``--out`` and ``--quiet`` say."""
+
+    as_json: bool
+    out: Path | None
+    quiet: bool
+
+    @property
+    def silent(self) -> bool:
+        """Whether nothing is said on the way."""
+        return self.quiet or self.as_json
+
+    def give(self, rows: dict[str, Any], text: Callable[[], str]) -> None:
+        """Write the rows to ``--out``, if it was given, and say them or the text."""
+        if self.out is not None:
+            write_text(self.out, to_json(rows) + "\n")
+        self.tell(rows, text)
+
+    def tell(self, rows: dict[str, Any], text: Callable[[], str]) -> None:
+        """Say the rows as JSON, or the text, which is made only if it is wanted."""
+        if self.as_json:
+            say(to_json(rows))
+        elif not self.quiet:
+            say(text())
+
+
+@dataclasses.dataclass(frozen=True)
+class Asked:
+    """The job that a command is asked about, and as of when."""
+
+    path: Path
+    as_of: str | None
+    allow_outside: bool
+    threads: int | None = None
+    fail_on: str | None = None
+
+    def load(self, *targets: Target, reads: Iterable[Path] = ()) -> Job:
+        """Check what will be written, read the job, let it use ``--threads``.
+
+        Parameters
+        ----------
+        *targets : (Path or None, option) or (Path or None, option, ending)
+            Files that the command will write; none is a file that it reads.
+        reads : iterable of Path
+            Files that it reads besides the job's own.
+
+        Raises
+        ------
+        BadInput, JobError
+        """
+        for path, option, *ending in targets:
+            check_target(path, option, ending="".join(ending))
+        from proud.job import load
+
+        job = load(self.path, allow_outside=self.allow_outside)
+        check_targets([(path, option) for path, option, *_ in targets], [*inputs(job), *reads])
+        job.threads = self.threads
+        return job
+
+
+def common(function: Callable[..., None]) -> Callable[..., None]:
+    """Add ``--json``, ``--out`` and ``--quiet``, which come as `answer`."""
+
+    @functools.wraps(function)
+    def with_answer(*, as_json: bool, out: Path | None, quiet: bool, **rest: Any) -> None:
+        function(answer=Answer(as_json, out, quiet), **rest)
+
+    return _with(
+        with_answer,
         click.option("--json", "as_json", is_flag=True, help="Print one JSON object, no more."),
         click.option("--out", type=TARGET, help="File to write the result to."),
         click.option("--quiet", is_flag=True, help="Print nothing but errors (and JSON)."),
-    ]
-    for option in reversed(add):
-        function = option(function)
-    return function
+    )
 
 
-def surface_options(function: F) -> F:
-    """Add what every command on a job's surface takes."""
-    add = [
-        click.argument("job", type=click.Path(path_type=Path)),
+def job_options(function: Callable[..., None]) -> Callable[..., None]:
+    """Add the job and ``--allow-outside``, which come as `asked`."""
+
+    @functools.wraps(function)
+    def with_asked(*, job: Path, allow_outside: bool, **rest: Any) -> None:
+        function(asked=Asked(job, None, allow_outside), **rest)
+
+    return _with(with_asked, _JOB, _ALLOW_OUTSIDE)
+
+
+def surface_options(function: Callable[..., None]) -> Callable[..., None]:
+    """Add what every command on a job's surface takes; it comes as `asked`."""
+
+    @functools.wraps(function)
+    def with_asked(
+        *,
+        job: Path,
+        as_of: str | None,
+        allow_outside: bool,
+        threads: int | None,
+        fail_on: str | None,
+        **rest: Any,
+    ) -> None:
+        function(asked=Asked(job, as_of, allow_outside, threads, fail_on), **rest)
+
+    return _with(
+        with_asked,
+        _JOB,
         click.option("--as-of", metavar="PASS|line:N", help="Stop after a pass or a program line."),
-        click.option(
-            "--allow-outside", is_flag=True, help="Let the job name files outside its folder."
-        ),
+        _ALLOW_OUTSIDE,
         click.option(
             "--threads", type=click.IntRange(1, 1024), help="Cores to use; all unless given."
         ),
@@ -49,8 +149,17 @@ def surface_options(function: F) -> F:
             type=click.Choice(["note", "watch", "spoils", "stop"]),
             help="Exit 1 on a finding of this severity or worse.",
         ),
-    ]
-    for option in reversed(add):
+    )
+
+
+_JOB = click.argument("job", type=click.Path(path_type=Path))
+_ALLOW_OUTSIDE = click.option(
+    "--allow-outside", is_flag=True, help="Let the job name files outside its folder."
+)
+
+
+def _with(function: Callable[..., None], *options: Option) -> Callable[..., None]:
+    for option in reversed(options):
         function = option(function)
     return function
 

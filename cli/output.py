@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import csv
+import io
 import json
 import os
 import secrets
@@ -23,6 +25,7 @@ __all__ = [
     "check_targets",
     "progress_bar",
     "say",
+    "to_csv",
     "to_json",
     "write_arrays",
     "write_text",
@@ -160,6 +163,16 @@ def check_targets(targets: Iterable[tuple[Path | None, str]], inputs: Iterable[P
         if place in taken:
             raise BadInput(f"{option} {path}: {taken[place]} writes that file; name another")
         taken[place] = option
+
+
+def to_csv(heads: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
+    """Return CSV as RFC 4180 has it: numbers to the last digit, nothing for None."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(heads)
+    for row in rows:
+        writer.writerow("" if v is None else v if isinstance(v, str) else repr(v) for v in row)
+    return text.getvalue()
 
 
 def write_text(path: Path, text: str) -> None:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
 
 import click
 from proud.errors import BadInput
 
-from .options import common, inputs, surface_options
-from .output import check_target, check_targets, say, to_json
+from .options import Answer, Asked, common, surface_options
+from .output import check_target
 from .working import cut
 
 __all__ = ["command"]
@@ -42,11 +41,7 @@ VIEWS = ("top", "front", "back", "left", "right", "iso")
 )  # fmt: skip
 @common
 def command(
-    job: Path,
-    as_of: str | None,
-    allow_outside: bool,
-    threads: int | None,
-    fail_on: str | None,
+    asked: Asked,
     view: str | None,
     camera: str | None,
     color: str,
@@ -55,18 +50,16 @@ def command(
     size: str,
     numbers: bool,
     renderer: str,
-    as_json: bool,
-    out: Path | None,
-    quiet: bool,
+    answer: Answer,
 ) -> None:
     """Draw what the program leaves, with numbers on the steps.
 
     Example: proud picture demo_parts/first_try/job.toml --color lamp --view top --out lamp.png
     """
+    out = answer.out
     if out is None:
         raise BadInput("say where to write the picture: --out view.png")
     check_target(out, "--out", ending=".png")
-    from proud.job import load
     from proud.pictures import PictureOptions
 
     from .pictures import draw_one
@@ -84,15 +77,12 @@ def command(
         options = dataclasses.replace(
             options, lamp_azimuth_deg=stand[0], lamp_elevation_deg=stand[1]
         )
-    loaded = load(job, allow_outside=allow_outside)
-    check_targets([(out, "--out")], inputs(loaded))
-    result = cut(loaded, as_of, threads, pictures=True, quiet=quiet, as_json=as_json)
+    loaded = asked.load((out, "--out", ".png"))
+    result = cut(loaded, asked.as_of, answer, pictures=True)
     options = dataclasses.replace(options, bottom_mm=loaded.stock.low[2])
     draw_one(loaded, result, out, options)
-    if as_json:
-        say(to_json({"unit": result.unit, "title": result.title, "picture": str(out)}))
-    else:
-        say(f"picture: {out}", quiet=quiet)
+    rows = {"unit": result.unit, "title": result.title, "picture": str(out)}
+    answer.tell(rows, lambda: f"picture: {out}")
 
 
 def _view(view: str | None, camera: str | None) -> str:

@@ -12,8 +12,8 @@ import click
 from proud.errors import BadInput, closest
 from proud.units import MM_PER, Unit, length_mm, say_length
 
-from .options import common, inputs, length, surface_options
-from .output import check_target, check_targets, say, to_json, write_text
+from .options import Answer, Asked, common, length, surface_options
+from .output import TARGET, to_csv, write_text
 from .words import row, screen_width
 from .working import say_first_run
 
@@ -45,22 +45,16 @@ DIGITS = {"in": 5, "mm": 4}
     "--points", type=click.Path(path_type=Path),
     help="CSV of places: columns x, y and, where wanted, z, dx, dy, dz, name.",
 )  # fmt: skip
-@click.option("--save", type=click.Path(path_type=Path), help="Write what was read as CSV.")
+@click.option("--save", type=TARGET, help="Write what was read as CSV.")
 @common
 def command(
-    job: Path,
-    as_of: str | None,
-    allow_outside: bool,
-    threads: int | None,
-    fail_on: str | None,
+    asked: Asked,
     at: str | None,
     toward: str,
     stylus: str | None,
     points: Path | None,
     save: Path | None,
-    as_json: bool,
-    out: Path | None,
-    quiet: bool,
+    answer: Answer,
 ) -> None:
     """Touch the part as a probe or a height gauge would: first contact along a direction.
 
@@ -69,24 +63,18 @@ def command(
 
     Example: proud probe demo_parts/first_try/job.toml --at 0.1,-0.5
     """
-    targets = [(out, "--out"), (save, "--save")]
-    for path, option in targets:
-        check_target(path, option)
     if (at is None) == (points is None):
         raise BadInput("say where to probe: --at X,Y[,Z] for one place, or --points places.csv")
-    from proud.job import load
-
-    loaded = load(job, allow_outside=allow_outside)
     read = [points] if points is not None else []
-    check_targets(targets, [*inputs(loaded), *read])
-    unit = loaded.unit
+    loaded = asked.load((answer.out, "--out"), (save, "--save"), reads=read)
+    unit, as_of = loaded.unit, asked.as_of
     diameter = 0.0 if stylus is None else length(stylus, unit, "--stylus")
     if diameter < 0:
         raise BadInput(f"--stylus {stylus!r}: is below 0; write the ball's diameter, 0 for a point")
     way = _direction(toward, "--toward")
     places = [_place(at, way, unit)] if at is not None else read_points(read[0], unit, way)
     loaded.count_as_of(as_of)
-    say_first_run("rays", quiet=quiet or as_json)
+    say_first_run("rays", quiet=answer.silent)
     from proud.probe import probe
 
     found = probe(loaded, places, stylus=diameter, as_of=as_of)
@@ -95,12 +83,7 @@ def command(
     rows = found.as_dict()
     if save is not None:
         write_text(save, _csv(rows))
-    if out is not None:
-        write_text(out, to_json(rows) + "\n")
-    if as_json:
-        say(to_json(rows))
-    else:
-        say(_text(found, rows, loaded), quiet=quiet)
+    answer.give(rows, lambda: _text(found, rows, loaded))
 
 
 def _inside(found: Probed, at: str, unit: Unit) -> str:
@@ -300,23 +283,15 @@ def _csv(rows: dict[str, Any]) -> str:
     heads += [f"distance ({unit})"]
     triples = ("center", "touch", "normal")
     heads += [f"{t}_{v}" + ("" if t == "normal" else f" ({unit})") for t in triples for v in "xyz"]
-    lines = [",".join([*heads, "note"])]
+    lines: list[list[object]] = []
     for p in points:
-        values = [p["name"]] if named else []
+        values: list[object] = [p["name"]] if named else []
         values += [p[k] for k in ("x", "y", "z", "pass", "line", "part_of_tool", "tool")]
         values += [*p["at"], *p["toward"], p["distance"]]
         for t in triples:
             values += p[t] or [None] * 3
-        lines.append(",".join(_cell(v) for v in [*values, p["note"]]))
-    return "\r\n".join(lines) + "\r\n"
-
-
-def _cell(value: object) -> str:
-    if value is None:
-        return ""
-    if not isinstance(value, str):
-        return repr(value)
-    return '"' + value.replace('"', '""') + '"' if set(value) & set(',;\t"') else value
+        lines.append([*values, p["note"]])
+    return to_csv([*heads, "note"], lines)
 
 
 def _text(found: Probed, rows: dict[str, Any], job: Job) -> str:

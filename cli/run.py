@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from .options import common, depth, inputs, positive, surface_options
-from .output import check_target, check_targets, say, to_json, write_text
+from .options import Answer, Asked, common, depth, positive, surface_options
+from .output import check_target
 from .working import cut
 
 __all__ = ["command"]
@@ -29,18 +29,12 @@ __all__ = ["command"]
 )
 @common
 def command(
-    job: Path,
-    as_of: str | None,
-    allow_outside: bool,
-    threads: int | None,
-    fail_on: str | None,
+    asked: Asked,
     skim: str | None,
     least_width: str | None,
     everything: bool,
     pictures: Path | None,
-    as_json: bool,
-    out: Path | None,
-    quiet: bool,
+    answer: Answer,
 ) -> None:
     """Cut the part as programmed and list what is left of it.
 
@@ -49,28 +43,19 @@ def command(
 
     Example: proud run demo_parts/first_try/job.toml --pictures out
     """
-    check_target(out, "--out")
     check_target(pictures, "--pictures", folder=True)
-    from proud.job import load
-
-    loaded = load(job, allow_outside=allow_outside)
-    check_targets([(out, "--out")], inputs(loaded))
+    loaded = asked.load((answer.out, "--out"))
     limit = None if skim is None else depth(skim, loaded.unit, "--skim")
     if least_width is not None:
         loaded.least_width = positive(least_width, loaded.unit, "--least-width")
     drawing = pictures is not None
-    result = cut(loaded, as_of, threads, skim=limit, pictures=drawing, quiet=quiet, as_json=as_json)
+    result = cut(loaded, asked.as_of, answer, skim=limit, pictures=drawing)
     rows = result.as_dict()
     drawn: list[Path] = []
     if pictures is not None:
         from .pictures import draw_all
 
         drawn = draw_all(loaded, result, pictures)
-    if out is not None:
-        write_text(out, to_json(rows) + "\n")
-    if as_json:
-        say(to_json(rows))
-    elif not quiet:
-        from .screen import run_text
+    from .screen import run_text
 
-        say(run_text(result, rows, everything=everything, drawn=drawn))
+    answer.give(rows, lambda: run_text(result, rows, everything=everything, drawn=drawn))

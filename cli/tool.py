@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 from proud.units import MM_PER, Unit
 
-from .options import common, inputs
-from .output import check_target, check_targets, say, to_json
+from .options import Answer, Asked, common, job_options
 from .words import screen_width, wrapped
 
 if TYPE_CHECKING:
@@ -24,37 +22,29 @@ ROUND_STEPS = 4
 
 
 @click.command("tool")
-@click.argument("job", type=click.Path(path_type=Path))
+@job_options
 @click.argument("number", type=click.IntRange(1), metavar="N")
-@click.option("--allow-outside", is_flag=True, help="Let the job name files outside its folder.")
 @common
-def command(
-    job: Path, number: int, allow_outside: bool, as_json: bool, out: Path | None, quiet: bool
-) -> None:
+def command(asked: Asked, number: int, answer: Answer) -> None:
     """Show tool N: its measures, what of it cuts and what doesn't, its profile and volume.
 
     --out names a PNG: half elevation, half section, to scale and dimensioned.
 
     Example: proud tool demo_parts/first_try/job.toml 3 --out tool.png
     """
-    check_target(out, "--out", ending=".png")
     from proud.errors import BadInput
-    from proud.job import load
 
-    loaded = load(job, allow_outside=allow_outside)
-    check_targets([(out, "--out")], inputs(loaded))
+    out = answer.out
+    loaded = asked.load((out, "--out", ".png"))
     if number not in loaded.tools:
         has = ", ".join(map(str, sorted(loaded.tools)))
-        raise BadInput(f"no tool {number} in {job}; it has {has}")
+        raise BadInput(f"no tool {number} in {asked.path}; it has {has}")
     tool, unit = loaded.tools[number], loaded.unit
     if out is not None:
         from proud.pictures_tool import draw_tool
 
         draw_tool(tool, unit=unit, title=loaded.title, path=out)
-    if as_json:
-        say(to_json(_rows(tool, unit)))
-    else:
-        say(_text(tool, unit), quiet=quiet)
+    answer.tell(_rows(tool, unit), lambda: _text(tool, unit))
 
 
 def _finite(value: float) -> float | None:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 from proud.units import MM_PER, say_fine
 
-from .options import common, inputs, place, positive, surface_options
-from .output import TARGET, check_target, check_targets, say, to_json, write_text
+from .options import Answer, Asked, common, place, positive, surface_options
+from .output import TARGET, to_csv, write_text
 from .words import row, screen_width
 from .working import say_first_run
 
@@ -30,20 +30,14 @@ __all__ = ["command"]
 @click.option("--exaggerate", type=click.FloatRange(1, 1e6), help="Stretch of the section's z.")
 @common
 def command(
-    job: Path,
-    as_of: str | None,
-    allow_outside: bool,
-    threads: int | None,
-    fail_on: str | None,
+    asked: Asked,
     start: str,
     stop: str,
     spacing: str | None,
     save: Path | None,
     picture: Path | None,
     exaggerate: float | None,
-    as_json: bool,
-    out: Path | None,
-    quiet: bool,
+    answer: Answer,
 ) -> None:
     """List every step on a line across the part, to a millionth.
 
@@ -52,39 +46,26 @@ def command(
 
     Example: proud trace demo_parts/first_try/job.toml --from 0.1,-0.8 --to 0.1,0.8
     """
-    targets = [(out, "--out"), (save, "--save"), (picture, "--picture")]
-    for path, option in targets:
-        check_target(path, option, ending=".png" if option == "--picture" else "")
-    from proud.job import load
-
-    loaded = load(job, allow_outside=allow_outside)
-    check_targets(targets, inputs(loaded))
+    loaded = asked.load((answer.out, "--out"), (save, "--save"), (picture, "--picture", ".png"))
     unit = loaded.unit
     step = None if spacing is None else positive(spacing, unit, "--spacing")
     ends = place(start, unit, "--from"), place(stop, unit, "--to")
-    loaded.count_as_of(as_of)
-    say_first_run("trace", quiet=quiet or as_json)
-    found = loaded.trace(*ends, spacing=step, as_of=as_of)
+    loaded.count_as_of(asked.as_of)
+    say_first_run("trace", quiet=answer.silent)
+    found = loaded.trace(*ends, spacing=step, as_of=asked.as_of)
     rows = found.as_dict()
     if picture is not None:
         _draw(loaded, rows, picture, exaggerate)
     if save is not None:
         write_text(save, _csv(rows))
-    if out is not None:
-        write_text(out, to_json(rows) + "\n")
-    if as_json:
-        say(to_json(rows))
-    else:
-        say(_text(found, loaded), quiet=quiet)
+    answer.give(rows, lambda: _text(found, loaded))
 
 
 def _csv(rows: dict[str, Any]) -> str:
     unit = rows["unit"]
-    lines = [f"s ({unit}),x ({unit}),y ({unit}),z ({unit}),pass,line"]
-    for p in rows["points"]:
-        values = (p[k] for k in ("s", "x", "y", "z", "pass", "line"))
-        lines.append(",".join("" if v is None else repr(v) for v in values))
-    return "\r\n".join(lines) + "\r\n"
+    heads = [*(f"{name} ({unit})" for name in ("s", "x", "y", "z")), "pass", "line"]
+    keys = ("s", "x", "y", "z", "pass", "line")
+    return to_csv(heads, ([p[key] for key in keys] for p in rows["points"]))
 
 
 def _draw(job: Job, rows: dict[str, Any], path: Path, exaggerate: float | None) -> None:

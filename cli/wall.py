@@ -10,8 +10,8 @@ import click
 from proud.errors import BadInput
 from proud.units import MM_PER, Unit, say_fine, say_length
 
-from .options import common, inputs, length, positive, surface_options
-from .output import check_target, check_targets, say, to_json, write_text
+from .options import Answer, Asked, common, length, positive, surface_options
+from .output import TARGET, to_csv, write_text
 from .words import row, screen_width
 from .working import say_first_run
 
@@ -39,15 +39,11 @@ NOTHING_MM = 5e-6
     "--side", type=click.Choice(["left", "right"]),
     help="Side of the path or line on which the metal is; found by itself unless given.",
 )  # fmt: skip
-@click.option("--save", type=click.Path(path_type=Path), help="Write the points as CSV.")
-@click.option("--picture", type=click.Path(path_type=Path), help="Draw stock along s (PNG).")
+@click.option("--save", type=TARGET, help="Write the points as CSV.")
+@click.option("--picture", type=TARGET, help="Draw stock along s (PNG).")
 @common
 def command(
-    job: Path,
-    as_of: str | None,
-    allow_outside: bool,
-    threads: int | None,
-    fail_on: str | None,
+    asked: Asked,
     z: str,
     along: str,
     spacing: str | None,
@@ -55,9 +51,7 @@ def command(
     side: Any,
     save: Path | None,
     picture: Path | None,
-    as_json: bool,
-    out: Path | None,
-    quiet: bool,
+    answer: Answer,
 ) -> None:
     """Measure the stock left on a wall: least, most and mean, to a millionth.
 
@@ -66,19 +60,13 @@ def command(
 
     Example: proud wall demo_parts/second_try/job.toml --z -0.3 --along part
     """
-    targets = [(out, "--out"), (save, "--save"), (picture, "--picture")]
-    for path, option in targets:
-        check_target(path, option, ending=".png" if option == "--picture" else "")
-    from proud.job import load
-
-    loaded = load(job, allow_outside=allow_outside)
-    check_targets(targets, inputs(loaded))
-    unit = loaded.unit
+    loaded = asked.load((answer.out, "--out"), (save, "--save"), (picture, "--picture", ".png"))
+    unit, as_of = loaded.unit, asked.as_of
     height, what = length(z, unit, "--z"), _along(along, unit)
     far = {} if reach is None else {"reach": positive(reach, unit, "--reach")}
     step = None if spacing is None else positive(spacing, unit, "--spacing")
     loaded.count_as_of(as_of)
-    say_first_run("rays", quiet=quiet or as_json)
+    say_first_run("rays", quiet=answer.silent)
     from proud.wall import wall
 
     found = wall(loaded, height, what, spacing=step, side=side, as_of=as_of, **far)
@@ -87,12 +75,7 @@ def command(
         _draw(loaded, rows, picture, as_of)
     if save is not None:
         write_text(save, _csv(rows))
-    if out is not None:
-        write_text(out, to_json(rows) + "\n")
-    if as_json:
-        say(to_json(rows))
-    else:
-        say(_text(rows, loaded, as_of), quiet=quiet)
+    answer.give(rows, lambda: _text(rows, loaded, as_of))
 
 
 def _along(text: str, unit: Unit) -> Along:
@@ -128,14 +111,8 @@ def _csv(rows: dict[str, Any]) -> str:
     unit = rows["unit"]
     heads = [f"{name} ({unit})" for name in ("s", "x", "y", "stock")]
     heads += ["loop", "pass", "line", "tool", "part_of_tool", "note"]
-    lines = [",".join(heads)]
     keys = ("s", "x", "y", "stock", "loop", "pass", "line", "tool", "part_of_tool", "note")
-    for p in rows["points"]:
-        values = (p[key] for key in keys)
-        lines.append(
-            ",".join("" if v is None else v if isinstance(v, str) else repr(v) for v in values)
-        )
-    return "\r\n".join(lines) + "\r\n"
+    return to_csv(heads, ([p[key] for key in keys] for p in rows["points"]))
 
 
 def _text(rows: dict[str, Any], job: Job, as_of: str | None) -> str:

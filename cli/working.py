@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from proud.job import Job
     from proud.result import RunResult
 
+    from .options import Answer
+
 __all__ = ["cut", "say_first_run"]
 
 MANY = 4_000_000
@@ -19,22 +21,22 @@ MANY = 4_000_000
 
 
 def cut(
-    job: Job, as_of: str | None, threads: int | None, *, skim: float | None = None,
-    pictures: bool = False, quiet: bool, as_json: bool,
+    job: Job, as_of: str | None, answer: Answer, *, skim: float | None = None,
+    pictures: bool = False,
 ) -> RunResult:  # fmt: skip
     """Run a job; say on stderr what it takes and how far it is.
 
     Parameters
     ----------
     job : Job
-    as_of, threads
-        As the person gave them.
+    as_of : str, optional
+        As the person gave it.
+    answer : Answer
+        Whether less is to be said.
     skim : float, optional
         Deepest cut into an earlier floor that is listed, mm.
     pictures : bool
         Pictures will be drawn of it.
-    quiet, as_json : bool
-        Say less.
 
     Raises
     ------
@@ -47,12 +49,12 @@ def cut(
 
     job.count_as_of(as_of)  # a word that can't be used is said before anything else
     moves, columns = len(job.program.moves), job.grid.columns
-    _say_size(columns, quiet=quiet or as_json)
-    say_first_run("run", *(["pictures"] if pictures else []), quiet=quiet or as_json)
+    _say_size(columns, quiet=answer.silent)
+    say_first_run("run", *(["pictures"] if pictures else []), quiet=answer.silent)
     limit = SKIM_LIMIT if skim is None else skim
     what = f"{moves:,} moves on {columns:,} columns"
-    with progress_bar(what, columns=columns, quiet=quiet) as show:
-        return job.run(as_of=as_of, skim=limit, threads=threads, progress=show)
+    with progress_bar(what, columns=columns, quiet=answer.quiet) as show:
+        return job.run(as_of=as_of, skim=limit, progress=show)
 
 
 def _say_size(columns: int, *, quiet: bool) -> None:

@@ -219,7 +219,7 @@ class _Job:
         """Return where columns with metal above a cutting part are noted, if there can be any."""
         rows = self.packed.rows[self.packed.members]
         high = self.raw.max(initial=-np.inf)
-        if not (rows[:, 2] + rows[:, 6] + rows[:, 16] < high).any():
+        if not (rows[:, 2] + rows[:, 16] < high).any():  # as `reaches_too_deep` has it
             return np.zeros((1, 1), np.bool_)
         mask = arrays.make((self.grid.ny, self.grid.nx), np.bool_)
         mask[:] = False

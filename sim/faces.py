@@ -17,7 +17,7 @@ from .grid import LEAST_WIDTH, Tile
 from .levels import Level, find_levels
 from .lines import node_labels, walk
 from .memory import Arrays, strips
-from .narrow import SAME_LEVEL, Field, Net
+from .narrow import SAME_LEVEL, Field, Net, TooManyHollows
 from .prober import Prober
 from .steps import Between, Step, find_steps
 
@@ -26,11 +26,19 @@ __all__ = ["SAME_LEVEL", "Faces", "Level", "Step", "find_faces", "find_levels", 
 
 @dataclasses.dataclass(frozen=True)
 class Faces:
-    """What `find_faces` found."""
+    """What `find_faces` found.
+
+    Attributes
+    ----------
+    levels, steps, skims : tuple
+    coarse : bool
+        Beside metal that stands above a cutting part only what columns find was looked for.
+    """
 
     levels: tuple[Level, ...]
     steps: tuple[Step, ...]
     skims: tuple[Skim, ...]
+    coarse: bool = False
 
 
 def find_faces(
@@ -67,19 +75,31 @@ def find_faces(
     raw_z = np.array(sorted(v.z for v in columns if v.pass_number == 0))
     field = Field.of(prober, raw_z, limit=skim_limit, least=least_width, threads=threads)
     net = Net(field, tile.grid)
-    between, wide = _look_between(net)
+    coarse = False
+    try:
+        between, wide = _look_between(net)
+    except TooManyHollows:
+        coarse = True
+        between, wide = _look_between(net, columns)
     areas = areas_of(net, between.pieces, between.islands, wide)
     levels, rank = _all_levels(field, columns, areas, wide, tile.grid.cell_area)
     table = np.array([rank[k] for k in _labels_of(field, columns)] + [-2, -1])
     for rows in strips(tile.grid.ny):
         number[rows] = table[number[rows]]
     steps = find_steps(tile, levels, number, prober, arrays, (between, rank))
-    return Faces(levels, steps, find_skims(net, skims))
+    return Faces(levels, steps, find_skims(net, skims), coarse)
 
 
-def _look_between(net: Net) -> tuple[Between, NDArray[np.int64]]:
-    """Return what lies between the columns, and the levels that are wide somewhere."""
-    boxes, single = net.mixed()
+def _look_between(
+    net: Net, columns: tuple[Level, ...] | None = None
+) -> tuple[Between, NDArray[np.int64]]:
+    """Return what lies between the columns, and the levels that are wide somewhere.
+
+    columns: the levels that columns found, if places with metal above a cutting part are left out.
+    """
+    boxes, single = net.mixed(columns is not None)
+    if columns is not None:
+        single = np.union1d(single, _labels_of(net.field, columns))
     nodes = node_labels(net, boxes)
     pieces = pieces_of(net, walk(net, boxes, nodes))
     islands = find_islands(net, boxes, nodes, pieces)

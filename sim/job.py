@@ -37,6 +37,10 @@ __all__ = ["SKIM_LIMIT", "Job", "load"]
 
 SKIM_LIMIT = 0.030 * 25.4
 """A later cut into a floor deeper than this is ordinary cutting, mm. Common practice, no source."""
+COARSE = (
+    "beside metal that stands above a cutting part, strips narrower than the columns of the grid "
+    "were not looked for"
+)
 MOST_ENDS = 4096
 """Ends of moves, the lowest first, that are tried for the deepest place of a skim."""
 DEFAULT_CELLS = 1000
@@ -73,8 +77,10 @@ class Job:
 
     def __init__(self, spec: JobSpec) -> None:
         self.spec = spec
-        self.least_width = LEAST_WIDTH
+        self.least_width = spec.least_width or LEAST_WIDTH
         """What is narrower everywhere is not listed, mm."""
+        self.threads: int | None = None
+        """Cores to use where a call does not say; all if None. No result depends on it."""
 
     @property
     def unit(self) -> Unit:
@@ -218,8 +224,9 @@ class Job:
         from .rays import rays
 
         return rays(
-            origins, directions, self.sweeps, self.stock, as_of=as_of, span=span, threads=threads
-        )
+            origins, directions, self.sweeps, self.stock, as_of=as_of, span=span,
+            threads=threads or self.threads,
+        )  # fmt: skip
 
     def count_as_of(self, as_of: str | int | None) -> int:
         """Return how many moves are done as of a pass or a program line, inclusive.
@@ -282,7 +289,7 @@ class Job:
             Levels and skims narrower than this everywhere are not listed, mm, whatever the pitch;
             the job's `least_width` unless given.
         threads : int, optional
-            All cores unless given; the result does not depend on it.
+            The job's `threads` unless given; the result does not depend on it.
         progress : callable, optional
             Called with the share done, 0 to 1.
         """
@@ -291,7 +298,7 @@ class Job:
         from .memory import Arrays
         from .prober import Prober
 
-        arrays = Arrays(self.grid.columns)
+        arrays, threads = Arrays(self.grid.columns), threads or self.threads
         count = self.count_as_of(as_of)
         packed = self.packed.upto(count)
         done = cut(
@@ -312,7 +319,7 @@ class Job:
             levels=faces.levels,
             steps=faces.steps,
             skims=tuple(self._skim_row(s, prober) for s in faces.skims),
-            notes=self.notes + self._buried_notes(done),
+            notes=self.notes + self._buried_notes(done) + (COARSE,) * faces.coarse,
             tile=tile,
             cut=done,
         )
@@ -415,7 +422,7 @@ class Job:
             grid or self.grid,
             packed,
             self.stock,
-            threads=threads,
+            threads=threads or self.threads,
             progress=progress,
             deep=self.deep,
         )

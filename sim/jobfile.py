@@ -147,6 +147,7 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
         setups,
         notes,
         chord,
+        table.grid.least_width,
     )
 
 

@@ -163,6 +163,10 @@ class GridTable(Strict):
     """The columns on which places are found."""
 
     pitch: PositiveLength | None = Field(default=None, description="distance between columns")
+    least_width: PositiveLength | None = Field(
+        default=None,
+        description="levels and skims narrower than this everywhere are not listed; 0.1 thou",
+    )
 
 
 class AccuracyTable(Strict):

@@ -141,6 +141,8 @@ class JobSpec:
         What a person should know.
     chord : float
         How far the chords that stand for a curve without a closed form may be off it, mm.
+    least_width : float or None
+        Levels and skims narrower than this everywhere are not listed, mm; None: as usual.
     """
 
     path: Path
@@ -158,3 +160,4 @@ class JobSpec:
     setups: tuple[SetupSpec, ...]
     notes: tuple[str, ...] = ()
     chord: float = CHORD_MM
+    least_width: float | None = None

@@ -33,6 +33,7 @@ __all__ = [
     "SIDE",
     "Field",
     "Net",
+    "TooManyHollows",
     "same_level",
 ]
 
@@ -45,11 +46,17 @@ CHUNK = 4096
 """Questions that a thread takes at once."""
 INSET = 1e-6
 """The stock's edge is asked this far inside, mm."""
+HOLLOWS = 200_000
+"""So many places with metal above a cutting part are seen by rays for one surface, and no more."""
 ROUGH, FINE = 1e-4, 1e-9
 """How near a change is found on a line; where another is near, how near then, mm."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+
+class TooManyHollows(Exception):
+    """Strips beside metal that stands above a cutting part would take too long to find."""
 
 
 def same_level(z: Floats, passes: NDArray[Any]) -> Ints:
@@ -86,6 +93,8 @@ class Field:
     least : float
         Least width, mm.
     threads : int
+    seen : list of int
+        How many places were seen by rays until now.
     """
 
     prober: Prober
@@ -97,6 +106,7 @@ class Field:
     limit: float
     least: float
     threads: int
+    seen: list[int] = dataclasses.field(default_factory=lambda: [0])
 
     @classmethod
     def of(
@@ -180,6 +190,9 @@ class Field:
         self, x: Floats, y: Floats, raw_label: NDArray[np.int32], k: Ints, out: tuple[Any, ...]
     ) -> None:
         """Answer places where metal stood above a cutting part as the columns of a job do."""
+        self.seen[0] += len(k)
+        if self.seen[0] > HOLLOWS:
+            raise TooManyHollows
         top, own = self.prober.columns(x[k], y[k])
         flat = self.prober.flat(x[k], y[k], own)
         row = np.maximum(own, 0)
@@ -206,6 +219,14 @@ class Field:
             )  # fmt: skip
 
         self.share(part, len(boxes))
+        return out
+
+    def may_hide(self, boxes: Floats, lists: tuple[Any, ...]) -> NDArray[np.bool_]:
+        """Return the boxes in which, by bounds, metal may stand above a cutting part."""
+        from .kernels.narrow import may_hide
+
+        out = np.zeros(len(boxes), np.bool_)
+        may_hide(self._moves, lists, boxes, self._stock, out)
         return out
 
     def sift(self, ids: Any, starts: Ints, stops: Ints, boxes: Floats) -> tuple[Ints, Ints]:
@@ -280,15 +301,21 @@ class Net:
         inside = low + (i + 0.5) * pitch
         return np.clip(inside, low + INSET, low + n * pitch - INSET)
 
-    def mixed(self) -> tuple[Ints, Ints]:
-        """Return the boxes in which more than one label may show, and the labels of the others."""
+    def mixed(self, coarse: bool = False) -> tuple[Ints, Ints]:
+        """Return the boxes in which more than one label may show, and the labels of the others.
+
+        coarse: leave out the boxes in which metal may stand above a cutting part.
+        """
         box = np.arange(len(self.boxes))
-        x = np.clip(self.boxes[:, 0], *(self.node(np.array([-1, self.grid.nx]), 0)))
-        y = np.clip(self.boxes[:, 1], *(self.node(np.array([-1, self.grid.ny]), 1)))
+        if coarse:
+            box = box[~self.field.may_hide(self.boxes, self.lists(box))]
+        x = np.clip(self.boxes[box, 0], *(self.node(np.array([-1, self.grid.nx]), 0)))
+        y = np.clip(self.boxes[box, 1], *(self.node(np.array([-1, self.grid.ny]), 1)))
         label, _, _ = self.field.ask(x, y, self.lists(box))
-        known = label.astype(np.int64), box, box + 1
-        more = self.field.others(self.boxes, self.lists(box), known)
-        return np.flatnonzero(more), np.unique(label[~more])
+        first = np.arange(len(box))
+        known = label.astype(np.int64), first, first + 1
+        more = self.field.others(self.boxes[box], self.lists(box), known)
+        return box[more], np.unique(label[~more])
 
     def cells(self, boxes: Ints, stage: int = 0) -> NDArray[np.bool_]:
         """Return the cells of boxes in which more than one label may show, or any skim.

@@ -428,6 +428,30 @@ def test_metal_above_the_cutting_part_stays(tmp_path: Path) -> None:
     assert not any("above" in note for note in fine.notes)
 
 
+def test_a_ramp_deeper_than_its_cutting_part_stays_under_the_top(tmp_path: Path) -> None:
+    """A ramp from 1 to 6 deep by a cutting part of 2: open no further than to 2 deep."""
+    nc = Nc().tool(1, "ramp").stroke((-30, 0, -1), (30, 0, -6))
+    result = write_job(tmp_path, nc, [hj.tool(1, "flat", 6, APMX=2)]).run()
+    x = result.tile.grid.x()
+    row = result.tile.top[np.argmin(np.abs(result.tile.grid.y()))]
+    deep_end = -30 + 12 + 3  # the tip is 2 deep at -18; the flat reaches 3 further
+    assert (row[x > deep_end + 0.5] == 0).all()
+    assert (row[(x > -29) & (x < deep_end - 6.5)] < 0).all()
+    assert any("cutting" in note for note in result.notes)
+
+
+def test_a_hollow_that_a_later_pass_opens_shows_its_floor(tmp_path: Path) -> None:
+    """A slot 5 deep by a cutting part of 2, then 2 and 4 deep over a third of it."""
+    nc = Nc().tool(1, "below").stroke((-30, 0, -5), (30, 0, -5))
+    nc.heading("above").stroke((-10, 0, -2), (10, 0, -2)).stroke((-10, 0, -4), (10, 0, -4))
+    result = write_job(tmp_path, nc, [hj.tool(1, "flat", 6, APMX=2)]).run()
+    assert sorted({level.z for level in result.levels}) == [-5.0, 0.0]
+    x, y = result.tile.grid.x(), result.tile.grid.y()
+    opened = (np.abs(x[None, :]) < 9.9) & (np.abs(y[:, None]) < 2.9)
+    assert (result.tile.top[opened] == -5).all()
+    assert (result.tile.top[:, np.abs(x) > 13.1] == 0).all()
+
+
 def test_two_depths_with_a_short_cutting_part(tmp_path: Path) -> None:
     """Two depths of one pass, each within APMX, reach the floor; so do two passes."""
     for name in ("one pass", "two passes"):

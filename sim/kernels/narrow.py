@@ -57,6 +57,12 @@ def least_top(row):
 
 
 @jit
+def most_top(row):
+    """Height above which the cutting part reaches nowhere."""
+    return row[2] + row[6] + row[16]
+
+
+@jit
 def room(starts, stops):
     """Scratch for the longest list: lowest heights, and caps before each row and after all."""
     longest = 0
@@ -164,6 +170,23 @@ def other_shows(moves, ids, first, last, box, stock, known, n, levels_only, leas
     return False
 
 
+@entry
+def may_hide(moves, lists, boxes, stock, out):
+    """Mark the boxes in which, by bounds, metal may stand above a cutting part."""
+    ids, starts, stops = lists
+    lows, caps = room(starts, stops)
+    for n in range(len(boxes)):
+        first = starts[n]
+        r = math.hypot(boxes[n, 2], boxes[n, 3])
+        weigh(moves, ids, first, stops[n], boxes[n, 0], boxes[n, 1], r, stock[0], lows, caps)
+        out[n] = False
+        for k in range(first, stops[n]):
+            if lows[k - first] < caps[k - first] and caps[k - first] > (
+                least_top(load(moves[1], ids[k])) + SAME
+            ):
+                out[n] = True
+
+
 @jit
 def tip_below(row, x, y, r):
     """Height that the tip does not pass where it leaves a column within r of a place.
@@ -233,14 +256,17 @@ def sift(moves, ids, starts, stops, boxes, stock, ends, pairs):
     """Leave in each list the rows that can cut in its box; ends[n] is where it ends then.
 
     Also list (box, pass, level) that may be skims, once for each box; returns how many. With no
-    room for more they are only counted.
+    room for more they are only counted. What stays a hollow all over the box cuts nothing there.
     """
     lows, caps = room(starts, stops)
+    stands = np.empty(len(lows))
     count = 0
     for n in range(len(starts)):
         x, y, r = boxes[n, 0], boxes[n, 1], math.hypot(boxes[n, 2], boxes[n, 3])
         first = starts[n]
         weigh(moves, ids, first, stops[n], x, y, r, stock[0], lows, caps)
+        if stock[2] >= 0:
+            leave_hollows(moves[1], ids, first, stops[n], stock[0], lows, stands)
         kept = first
         for k in range(first, stops[n]):
             if lows[k - first] < caps[k - first] - NEAR:
@@ -250,6 +276,26 @@ def sift(moves, ids, starts, stops, boxes, stock, ends, pairs):
         weigh(moves, ids, first, kept, x, y, r, stock[0], lows, caps)
         count = pairs_of(moves, ids, first, kept, n, (x, y, r), stock[3], lows, caps, pairs, count)
     return count
+
+
+@jit
+def leave_hollows(rows, ids, first, last, top, lows, stands):
+    """Lift to infinity the lowest heights of rows that only ever cut under standing metal.
+
+    Such a row reaches nowhere what stands at least before it, and no later row opens what it cut.
+    """
+    stand = top
+    for k in range(first, last):
+        stands[k - first] = stand
+        if most_top(rows[ids[k]]) >= stand - SAME:
+            stand = min(stand, lows[k - first])
+    opened = INF
+    for k in range(last - 1, first - 1, -1):
+        reach = most_top(rows[ids[k]])
+        if reach >= stands[k - first] - SAME or opened <= reach + SAME:
+            opened = min(opened, lows[k - first])
+        else:
+            lows[k - first] = INF
 
 
 @jit
