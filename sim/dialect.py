@@ -27,6 +27,10 @@ class Dialect:
     cycle_r_in_g91 : {'tool', 'initial'}
         In G91 a cycle's R counts from where the tool stands (NISTIR 6556 3.5.16), or from the
         height before the first hole (common practice, no source).
+    cycle_levels : {'refused', 'kept', 'increments'}
+        Z and R that a cycle keeps from blocks in G90, once G91 is in force, and the other way
+        round: refused; the heights that they were (common practice, no source); or read by the
+        mode now in force (NISTIR 6556 3.5.16, from memory).
     cycle_repeats_0 : {'refused', 'stores'}
         L0 and K0 of a cycle: refused, or they keep its words and drill nothing.
     unset : {'refused', 'zero', 'vacant'}
@@ -63,6 +67,7 @@ class Dialect:
     arc_centers: Literal["increment", "absolute"] = "increment"
     home_axes: Literal["named", "all"] = "named"
     cycle_r_in_g91: Literal["tool", "initial"] = "tool"
+    cycle_levels: Literal["refused", "kept", "increments"] = "refused"
     cycle_repeats_0: Literal["refused", "stores"] = "refused"
     unset: Literal["refused", "zero", "vacant"] = "refused"
     system_parameters: Literal["refused", "free"] = "refused"

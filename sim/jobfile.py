@@ -28,8 +28,8 @@ from .jobfile_model import (
     job_schema,
 )
 from .jobfile_spec import Box, JobSpec, PartSpec, SetupSpec, ShowSpec, StockSpec, Vector
-from .strict import Problems, clean, load_toml, say_value, validate
-from .tomlfile import neighbour
+from .strict import Problems, clean, load_toml, validate
+from .tomlfile import named_file
 from .toolfile import load_tool_file, read_tools
 from .tools import Tool
 from .units import CHORD_MM, UNITS, Unit, length_mm, say_length
@@ -148,6 +148,7 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
         notes,
         chord,
         table.grid.least_width,
+        reading.allow_outside,
     )
 
 
@@ -156,44 +157,11 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
 
 def _file(text: str, key: tuple[str | int, ...], reading: _Reading) -> Path | None:
     """Return a file that the job names, or note why it can't be used."""
-    named = reading.folder / text if text.isprintable() else None
-    fault = _no_file_name(text) or _outside(text, reading)
-    try:
-        if not fault and named is not None and named.is_dir():
-            fault = f"{say_value(text)} is a folder; name a file in it"
-        elif not fault and named is not None and not named.is_file():
-            fault = f"{say_value(text)} is not there; it is looked for as {clean(named, 300)}"
-            fault += neighbour(named)
-            if "\\" in text:
-                fault += "; write / between folders, not \\"
-    except OSError as error:
-        fault = f"{say_value(text)} can't be read: {clean(error.strerror)}"
+    within = None if reading.allow_outside else reading.folder
+    named, fault = named_file(text, reading.folder, within=within)
     if fault:
         reading.problems.add(key, fault)
     return named
-
-
-def _no_file_name(text: str) -> str:
-    if not text.strip():
-        return "is an empty text; name a file"
-    if not text.isprintable():
-        return f"{say_value(text)} has a character that no file's name should have"
-    return ""
-
-
-def _outside(text: str, reading: _Reading) -> str:
-    """Return why a path leaves the job's folder, or an empty text."""
-    if reading.allow_outside:
-        return ""
-    cure = "copy the file into the job's folder, or give --allow-outside"
-    if Path(text).is_absolute():
-        return f"{say_value(text)} is not relative to the job's folder; {cure}"
-    try:
-        folder = reading.folder.resolve()
-        inside = (folder / text).resolve().is_relative_to(folder)
-    except (OSError, RuntimeError):  # links that lead to each other
-        return f"{say_value(text)} can't be followed; its links lead in a circle"
-    return "" if inside else f"{say_value(text)} leaves the job's folder; {cure}"
 
 
 # ------------------------------------------------------------------------------- stock, part, grid
@@ -307,9 +275,7 @@ def _setup(table: SetupTable, index: int, reading: _Reading) -> SetupSpec:
     }
     for i, box in enumerate(table.fixture):
         _box(box.low, box.high, (*key, "fixture", i), reading)
-    given = {
-        name: getattr(table.work_offsets, name) for name in type(table.work_offsets).model_fields
-    }
+    given = table.work_offsets.model_dump(by_alias=True)
     return SetupSpec(
         name=table.name or f"setup {index + 1}",
         program=files["program"],

@@ -20,6 +20,7 @@ _SAYS: Final = {
     "arc_centers": "I, J, K from the arc's start, or from the work zero (until G90.1 or G91.1)",
     "home_axes": "G28 and G30 bring the named axes home, or all after the way point",
     "cycle_r_in_g91": "in G91 a cycle's R counts from the tool, or from the height before it",
+    "cycle_levels": "a cycle's Z and R once G90 and G91 change: refused, kept, or counted anew",
     "cycle_repeats_0": "L0 or K0 of a cycle: refused, or it stores the words and drills nothing",
     "unset": "a parameter never set: refused, 0, or vacant (its word left out, 0 in arithmetic)",
     "system_parameters": "#1000 to #5160: refused unless the program sets them, or free",

@@ -196,6 +196,9 @@ class WorkOffsets(Strict):
     G57: Point3 | None = Field(default=None, description="origin [x, y, z]")
     G58: Point3 | None = Field(default=None, description="origin [x, y, z]")
     G59: Point3 | None = Field(default=None, description="origin [x, y, z]")
+    G59_1: Point3 | None = Field(default=None, alias="G59.1", description='written "G59.1" = ...')
+    G59_2: Point3 | None = Field(default=None, alias="G59.2", description='written "G59.2" = ...')
+    G59_3: Point3 | None = Field(default=None, alias="G59.3", description='written "G59.3" = ...')
 
 
 class SetupTable(Strict):
@@ -206,7 +209,7 @@ class SetupTable(Strict):
     passes: str | None = Field(default=None, description="pass list (TOML), relative to this file")
     fixture: list[FixtureTable] = Field(default=[], description="jaws, stops and clamps")
     work_offsets: WorkOffsets = Field(
-        default=WorkOffsets(), description="origins of G54 to G59 in the part frame"
+        default=WorkOffsets(), description="origins of G54 to G59.3 in the part frame"
     )
     home: Point3 | None = Field(default=None, description="where the tip is at the start [x, y, z]")
     block_delete: bool = Field(

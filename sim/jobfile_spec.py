@@ -143,6 +143,8 @@ class JobSpec:
         How far the chords that stand for a curve without a closed form may be off it, mm.
     least_width : float or None
         Levels and skims narrower than this everywhere are not listed, mm; None: as usual.
+    allow_outside : bool
+        Files that the job's files name may lie outside its folder.
     """
 
     path: Path
@@ -161,3 +163,4 @@ class JobSpec:
     notes: tuple[str, ...] = ()
     chord: float = CHORD_MM
     least_width: float | None = None
+    allow_outside: bool = False

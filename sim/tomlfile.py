@@ -11,7 +11,15 @@ from typing import Any, Final
 
 from .errors import JobError, closest
 
-__all__ = ["LIMIT_BYTES", "clean", "key_path", "load_toml", "neighbour", "say_value"]
+__all__ = [
+    "LIMIT_BYTES",
+    "clean",
+    "key_path",
+    "load_toml",
+    "named_file",
+    "neighbour",
+    "say_value",
+]
 
 LIMIT_BYTES: Final = 16 * 1024 * 1024
 """Largest TOML file read; a job is a few kilobytes."""
@@ -107,6 +115,60 @@ def _content(path: Path, name: str) -> bytes:
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         reason = getattr(error, "strerror", None) or error
         raise JobError(f"can't be read: {clean(reason)}", file=name) from None
+
+
+def named_file(text: str, folder: Path, *, within: Path | None) -> tuple[Path | None, str]:
+    """Return a file that a TOML file names, and why it can't be used.
+
+    Parameters
+    ----------
+    text : str
+        As it is written there.
+    folder : Path
+        The folder from which it is counted.
+    within : Path or None
+        The job's folder, which it may not leave, also not through a link; None: it may.
+
+    Returns
+    -------
+    path : Path or None
+        None: the text is no file's name.
+    fault : str
+        Empty: it is there and may be used.
+    """
+    named = folder / text if text.isprintable() else None
+    fault = _no_file_name(text) or ("" if within is None else _outside(text, folder, within))
+    try:
+        if not fault and named is not None and named.is_dir():
+            fault = f"{say_value(text)} is a folder; name a file in it"
+        elif not fault and named is not None and not named.is_file():
+            fault = f"{say_value(text)} is not there; it is looked for as {clean(named, 300)}"
+            fault += neighbour(named)
+            if "\\" in text:
+                fault += "; write / between folders, not \\"
+    except OSError as error:
+        fault = f"{say_value(text)} can't be read: {clean(error.strerror)}"
+    return named, fault
+
+
+def _no_file_name(text: str) -> str:
+    if not text.strip():
+        return "is an empty text; name a file"
+    if not text.isprintable():
+        return f"{say_value(text)} has a character that no file's name should have"
+    return ""
+
+
+def _outside(text: str, folder: Path, within: Path) -> str:
+    """Return why a path leaves the job's folder, or an empty text."""
+    cure = "copy the file into the job's folder, or give --allow-outside"
+    if Path(text).is_absolute():
+        return f"{say_value(text)} is not relative to the job's folder; {cure}"
+    try:
+        inside = (folder.resolve() / text).resolve().is_relative_to(within.resolve())
+    except (OSError, RuntimeError):  # links that lead to each other
+        return f"{say_value(text)} can't be followed; its links lead in a circle"
+    return "" if inside else f"{say_value(text)} leaves the job's folder; {cure}"
 
 
 def neighbour(path: Path) -> str:

@@ -455,7 +455,7 @@ def test_pass_list_instead_of_a_program(load):
         (
             'program = "a.nc"\n[setups.work_offsets]\nG60 = [0, 0, 0]',
             "job.toml: setups[1].work_offsets.G60: unknown key; allowed here: G54, G55, G56, G57, "
-            "G58, G59",
+            "G58, G59, G59.1, G59.2, G59.3",
         ),
         (
             'program = "a.nc"\n[setups.work_offsets]\nG55 = 1',

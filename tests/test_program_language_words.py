@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from helpers_program import path, read
 from proud.errors import ProgramError
 from proud.program import word_table
 from proud.program.modal import CYCLES, G_GROUP, M_GROUP
+from proud.program.page import words_page
 from proud.program.table import G_ROWS, LETTER_ROWS, M_ROWS
 
 HOME = {"home": (0.0, 0.0, 50.0)}
@@ -217,3 +220,11 @@ def test_an_end_under_compensation_is_noted() -> None:
 def test_moves_of_subprograms_keep_their_lines() -> None:
     found = read("M98 P1\nG1 X1\nM30\nO1\nG1 Y1\nM99").program.moves
     assert found.line.tolist() == [3, 8, 5]
+
+
+def test_the_page_of_words_is_that_of_the_table() -> None:
+    """``python -m proud.program.page > sim/program/WORDS.md`` makes it anew."""
+    kept = Path(__file__).parents[1] / "sim" / "program" / "WORDS.md"
+    assert kept.read_text(encoding="utf-8") == words_page()
+    for row in word_table():
+        assert f"| `{row.word}` |" in words_page()

@@ -16,6 +16,7 @@ WHEN_CALLED = {
     "cutting.heights_of", "narrow.may_hide",  # columns under standing metal
     "mesh_columns.raster", "mesh_columns.bin_facets", "mesh_columns.at_points",  # stock as a mesh
     "mesh_rays.cross_facets",
+    "blocks.line_ends", "blocks.scan",  # long programs
 }  # fmt: skip
 """Kernels of rare jobs: compiled when they are called."""
 

@@ -88,7 +88,7 @@ def macro_call(block: Block) -> Jump:
     """
     called: dict[str, float] = {}
     arguments: dict[int, float] = {}
-    words = [(i, w) for i, w in enumerate(block.words) if w[0] != "N"]
+    words = [(i, w) for i, w in enumerate(block.words) if i or w[0] != "N"]
     triples = any(sum(w[0] == letter for _, w in words) > 1 for letter in "IJK")
     group, last = 0, -1
     for index, (letter, text) in words:

@@ -131,6 +131,11 @@ class HoleCycle:
     clearance: float
     top: float = math.nan
 
+    def count(self) -> int:
+        """Return how many moves there are at most."""
+        pecks = math.ceil((self.r_level - self.bottom) / self.peck) if self.peck > 0 else 1
+        return 2 + self.repeats * (3 * pecks + 4)
+
     def moves(self) -> Iterator[tuple[float, float, float, int]]:
         """Yield the ends of the moves and how each goes: `RAPID`, `FEED` or `JUMP`."""
         x, y, z = self.start

@@ -393,7 +393,7 @@ class Executor(Holes):
             self.leave_side(block, None, rapid=False)
             self.loose = self.loose | {0, 1}
             return True
-        end = self.there(self.target(block, values))
+        end = self.there(block, self.target(block, values))
         self.leave_side(block, end, rapid=motion == 0)
         return False
 

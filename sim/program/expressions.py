@@ -18,7 +18,7 @@ from .parameters import ParameterFault, Parameters
 
 __all__ = ["NUMBER", "Formula", "FormulaFault"]
 
-NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)", re.ASCII)
+NUMBER: Final = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)", re.ASCII)
 DIGIT_LIMIT: Final = 20
 DEPTH_LIMIT: Final = 50
 """Most brackets and ``#`` within each other."""

@@ -8,9 +8,10 @@ changing anything is found at once.
 from __future__ import annotations
 
 import dataclasses
+import functools
 import re
 from collections.abc import Mapping
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from ..errors import BadInput, ProgramError
 from .calls import Jump, Library
@@ -20,6 +21,9 @@ from .parameters import Parameters
 from .reports import Problems, ReadError
 from .statement import Control, evaluate, loop_word
 from .words import take_words
+
+if TYPE_CHECKING:
+    from .plain import PlainBlocks  # loads numba
 
 __all__ = ["DEPTH_LIMIT", "REPEATED_LIMIT", "Runner"]
 
@@ -114,6 +118,12 @@ class Runner:
         self._turned: dict[tuple[int, int], tuple[object, ...]] = {}
         self._last = Block(source.shown, 1, "")
 
+    @functools.cached_property
+    def _plain(self) -> PlainBlocks:
+        from .plain import PlainBlocks
+
+        return PlainBlocks(self.executor)
+
     def run(self) -> None:
         """Run to the end; errors are gathered in `problems`."""
         try:
@@ -130,7 +140,13 @@ class Runner:
         """Run blocks of one program until it jumps or ends."""
         lines, stop = frame.source.lines, frame.stop
         shown, recorded, execute = frame.source.shown, frame.recorded, self.executor.execute
+        plain = frame.source.plain
         while frame.at < stop:
+            if plain is not None and not self.problems.doubt:
+                frame.at, blocks = self._plain.run(plain, frame.at, stop, recorded)
+                self.blocks += blocks
+                if frame.at == stop:
+                    break
             text = lines[frame.at]
             frame.at += 1
             clean = text.translate(CLEAN)

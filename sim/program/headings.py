@@ -142,7 +142,7 @@ class Headings:
     def names(self, tools: Mapping[int, str]) -> list[tuple[int, str]]:
         """Return tool and name of each pass, in order."""
         return [
-            (run.tool, run.name or f"tool {run.tool} {tools[run.tool]}".rstrip())
+            (run.tool, run.name or f"tool {run.tool} {tools.get(run.tool, '')}".rstrip())
             for run in self.runs
             if run.fed and not run.joined
         ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from typing import Final
 
@@ -15,7 +16,7 @@ from .cycles import (
     plan_cycle,
 )
 from .lexer import Block
-from .modal import g_name
+from .modal import CYCLES, g_name
 from .modes import Modes
 from .motion import Point
 from .planes import PLANES, Plane
@@ -26,7 +27,36 @@ from .words import Values, first_place, whole
 __all__ = ["Holes"]
 
 _STICKY: Final = frozenset("ZRQPIJK")
+_HEIGHTS: Final = ("Z", "R", "K")
 _RING_LIMIT: Final = 10_000
+
+
+@dataclasses.dataclass(frozen=True)
+class _Series:
+    """What lasts from block to block of a cycle.
+
+    Attributes
+    ----------
+    initial : float
+        z before the first hole.
+    sticky : dict of str to float
+        Its words as given; none after another cycle.
+    absolute : dict of str to bool
+        Whether Z, R and K of them were given in G90.
+    last : HoleCycle or None
+        The last holes.
+    """
+
+    initial: float
+    sticky: Values = dataclasses.field(default_factory=dict)
+    absolute: dict[str, bool] = dataclasses.field(default_factory=dict)
+    last: HoleCycle | None = None
+
+    def with_words(self, words: Values, absolute: bool, last: HoleCycle | None) -> _Series:
+        """Return the series after a block with these words."""
+        sticky = {k: v for k, v in (self.sticky | words).items() if k in _STICKY}
+        given = {k: absolute for k in _HEIGHTS if k in words}
+        return _Series(self.initial, sticky, self.absolute | given, last)
 
 
 class Holes(Modes):
@@ -34,13 +64,15 @@ class Holes(Modes):
 
     def __init__(self, settings: ReaderSettings, recorder: Recorder) -> None:
         super().__init__(settings, recorder)
-        self.series: tuple[Values, float] | None = None  # sticky words, first z of a cycle
+        self.series: _Series | None = None
 
     def set_motion(self, motion: int | None) -> None:
-        """Put a motion in force; a cycle's words last as long as it does."""
+        """Put a motion in force; a cycle's words last as long as it does, its first z longer."""
         if motion != self.modal.motion:
             self.modal.motion = motion
-            self.series = None
+            if self.series is not None:
+                # G98 goes back to where the first of all the cycles began (common practice)
+                self.series = _Series(self.series.initial) if motion in CYCLES else None
 
     def cycle(self, block: Block, values: Values, motion: int) -> None:
         """G73, G74, G76, G81 to G89."""
@@ -49,18 +81,42 @@ class Holes(Modes):
         self.target(block, values)  # unit, work zero and limits
         words = self._words(block, values, plane, motion)
         position = _turned(self.here(), plane)
-        sticky, initial = self.series or ({}, position[2])
+        series = self.series or _Series(position[2])
+        absolute = self.modal.absolute
         if words.get("L") == 0:
-            self.series = {k: v for k, v in (sticky | words).items() if k in _STICKY}, initial
+            self.series = series.with_words(words, absolute, None)
             return
-        frame = self._frame(plane, position, initial)
+        frame = self._frame(plane, position, series.initial)
         try:
-            cycle = plan_cycle(motion // 10, words, sticky, frame)
+            cycle = plan_cycle(motion // 10, words, self._sticky(series, words, frame), frame)
         except CycleError as error:
             raise self._cycle_fault(block, error, frame) from None
+        self.spend(block, cycle.count())
         self._note_levels(block, frame, motion)
-        self.series = {k: v for k, v in (sticky | words).items() if k in _STICKY}, initial
+        self.series = series.with_words(words, absolute, cycle)
         self._run(block, cycle, plane)
+
+    def _sticky(self, series: _Series, words: Values, frame: CycleFrame) -> Values:
+        """Return the words that last, as of the mode in force; see `Dialect.cycle_levels`."""
+        absolute, choice, last = self.modal.absolute, self.dialect.cycle_levels, series.last
+        other = [k for k, was in series.absolute.items() if was != absolute and k not in words]
+        if not other or choice == "increments":
+            return series.sticky
+        if choice == "refused" or last is None or "K" in other:
+            then, now = ("G91", "G90") if absolute else ("G90", "G91")
+            named = " and ".join(frame.says(k) for k in other)
+            raise CycleError(
+                f"{named} given in {then} and used in {now}: some controls keep the heights, "
+                f"others count anew; expected {named} in this block, or the setup's control with "
+                'cycle_levels = "kept" or "increments"'
+            )
+        if frame.zero is not None:
+            kept = {"R": last.r_level - frame.zero[2], "Z": last.bottom - frame.zero[2]}
+        else:
+            base = frame.initial_z if frame.r_from_initial else frame.position[2]
+            r = words.get("R", last.r_level - base if "R" in other else series.sticky["R"])
+            kept = {"R": r, "Z": last.bottom - base - r}
+        return series.sticky | {k: kept[k] for k in other}
 
     def _check_cycle(self, block: Block, plane: Plane, name: str) -> None:
         """Refuse what no cycle goes with (NISTIR 6556 3.5.16; scaling: controls differ)."""
@@ -141,7 +197,7 @@ class Holes(Modes):
         for first, second, along, how in cycle.moves():
             point = plane.point(first, second, along)
             if self.transform is not None:
-                point = self.there(point)
+                point = self.there(block, point)
             if how == JUMP:
                 self.out.jump(block, point)
             else:
@@ -172,13 +228,13 @@ class Holes(Modes):
         )
         x, y, z = end
         if z != start[2]:
-            self.out.go(block, self.there(end), rapid=False)
+            self.out.go(block, self.there(block, end), rapid=False)
         at = 0.0
         for radius in rings:
             if at == 0:
                 self._ring(block, (x, y, z), radius / 2, radius, turn / 2)
             else:
-                self.out.go(block, self.there((round(x + radius, 10), y, z)), rapid=False)
+                self.out.go(block, self.there(block, (round(x + radius, 10), y, z)), rapid=False)
             self._ring(block, (x, y, z), 0.0, radius, turn)
             at = radius
         self._ring(block, (x, y, z), at / 2, 0.0, turn / 2)

@@ -13,14 +13,20 @@ plain words (``#``, brackets, IF, WHILE and so on) is left to `statement`.
 from __future__ import annotations
 
 import re
-from typing import Final
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Final
 
 from ..errors import BadInput
 from .expressions import DIGIT_LIMIT, NUMBER
 from .reports import ReadError
 
+if TYPE_CHECKING:
+    from .plain import PlainLines  # loads numba
+
 __all__ = ["DIGIT_LIMIT", "LINE_LIMIT", "Block", "Source", "bare_line", "decode", "read_block"]
 
+LONG_TEXT: Final = 500_000
+"""From so many characters a program's plain blocks are read in a compiled loop."""
 LINE_LIMIT: Final = 1024
 """Longest line taken, in characters."""
 BINARY_SHARE: Final = 0.02
@@ -36,6 +42,7 @@ CLEAN: Final = str.maketrans(
     {" ": None, "\t": None, "\f": None, **{chr(c): chr(c - 32) for c in range(97, 123)}}
 )
 _BLANKS: Final = " \t\f"
+_CONTROLS: Final = bytes(c for c in range(32) if c not in b"\t\n\f\r")
 
 
 class Block:
@@ -144,7 +151,7 @@ def decode(data: bytes, shown: str) -> str:
     BadInput
         A binary file.
     """
-    controls = sum(data.count(bytes([c])) for c in range(32) if c not in b"\t\n\f\r")
+    controls = len(data) - len(data.translate(None, _CONTROLS))
     if b"\0" in data or controls > BINARY_SHARE * len(data):
         raise BadInput(
             f"{shown}: is a binary file, not a program; expected a text file in RS-274 (ISO 6983)"
@@ -170,7 +177,9 @@ class Source:
 
     Attributes
     ----------
-    lines : list of str
+    lines : sequence of str
+    plain : PlainLines or None
+        The same lines, of a long program: what reads plain blocks in a compiled loop.
     first, stop : int
         Lines that count, as indices into `lines`.
     closed : bool
@@ -179,11 +188,18 @@ class Source:
 
     def __init__(self, text: str, shown: str) -> None:
         self.shown = shown
-        self.lines = _LINE_END.split(text)
+        self.plain: PlainLines | None = None
+        self.lines: Sequence[str]
+        if len(text) < LONG_TEXT:
+            self.lines = _LINE_END.split(text)
+            marked = [i for i, line in enumerate(self.lines) if "%" in line]
+        else:
+            from .plain import PlainLines
+
+            self.lines = self.plain = PlainLines(text)
+            marked = self.plain.having("%")
         self.first, self.stop, self.closed = 0, len(self.lines), False
-        marks = [
-            i for i, line in enumerate(self.lines) if "%" in line and line.translate(CLEAN) == "%"
-        ]
+        marks = [i for i in marked if self.lines[i].translate(CLEAN) == "%"]
         begun = next((i for i, line in enumerate(self.lines) if line.translate(CLEAN)), -1)
         if marks and marks[0] == begun:
             self.first = marks.pop(0) + 1
@@ -206,9 +222,12 @@ class Source:
 
     def _find(self, pattern: re.Pattern[str], letter: str) -> dict[int, list[int]]:
         found: dict[int, list[int]] = {}
-        for index in range(self.first, self.stop):
+        lines: Iterable[int] = range(self.first, self.stop)
+        if self.plain is not None and letter != "N":
+            lines = sorted({*self.plain.having(letter), *self.plain.having(letter.lower())})
+        for index in lines:
             line = self.lines[index]
-            if letter in line or letter.lower() in line:
+            if self.first <= index < self.stop and (letter in line or letter.lower() in line):
                 match = pattern.match(bare_line(line))
                 if match and len(match[1]) <= DIGIT_LIMIT:
                     found.setdefault(int(match[1]), []).append(index)

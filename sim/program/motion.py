@@ -17,7 +17,7 @@ from .compensated import CompensatedPath
 from .frames import SYSTEMS, Frames
 from .lexer import Block
 from .modal import Modal, g_name
-from .planes import PLANES, Plane, chord_ends
+from .planes import PLANES, Plane, chord_count, chord_ends
 from .recorder import Recorder
 from .reports import ReadError
 from .settings import LIMIT_MM, ReaderSettings
@@ -27,6 +27,8 @@ from .words import Values, first_place, place_of_g
 __all__ = ["AXES", "Motion", "Point"]
 
 AXES: Final = ("X", "Y", "Z")
+MADE_LIMIT: Final = 10_000_000
+"""Most moves that blocks make which are no single move: chords, and holes of cycles."""
 _NAN: Final = math.nan
 
 Point = tuple[float, float, float]
@@ -68,6 +70,7 @@ class Motion:
         self.transform: Transform | None = None
         self.loose: frozenset[int] = frozenset()
         self._reached: tuple[Point, Point] | None = None  # programmed, and where that is
+        self._made = 0  # chords and moves of cycles
 
     def fault(self, block: Block, text: str, index: int | None, hangs: str) -> ReadError:
         """Return an error that what is in force has a part in."""
@@ -106,6 +109,23 @@ class Motion:
             letter,
         )
 
+    def spend(self, block: Block, moves: int) -> None:
+        """Count moves that one block makes many of; refuse more than a computer can hold.
+
+        Raises
+        ------
+        ReadError
+            More than `MADE_LIMIT` in the whole program.
+        """
+        self._made += moves
+        if self._made > MADE_LIMIT:
+            self._made -= moves
+            raise block.error(
+                f"arcs in G18 and G19 and cycles make more than {MADE_LIMIT:,} moves; expected a "
+                "larger [accuracy] chord, larger pecks or fewer repeats",
+                index=self.motion_word(block),
+            )
+
     def here(self) -> Point:
         """Return where the tool is, as it would be programmed."""
         position = self.path.position
@@ -115,11 +135,19 @@ class Motion:
             return self._reached[0]
         return self.transform.to_program(position)
 
-    def there(self, point: Point) -> Point:
+    def there(self, block: Block, point: Point) -> Point:
         """Return where the tool goes for a programmed place."""
         if self.transform is None:
             return point
         reached = self.transform.to_part(point)
+        if any(abs(value) > LIMIT_MM for value in reached):
+            raise self.fault(
+                block,
+                f"{self.transform.name} makes a place more than {LIMIT_MM:g} mm away; expected "
+                "less, is a decimal point missing?",
+                first_place(block, "XYZIJKR"),
+                "",
+            )
         self._reached = point, reached
         return reached
 
@@ -169,7 +197,7 @@ class Motion:
         """G0, G1: to the programmed point."""
         end = self.target(block, values)
         if self.transform is not None:
-            end = self.there(end)
+            end = self.there(block, end)
         if self.modal.feed_mode == 930 and not rapid:
             self.out.set_span(math.dist(self.path.position, end))
         self.path.go(block, end, rapid=rapid)
@@ -179,7 +207,7 @@ class Motion:
         if values.keys().isdisjoint(AXES):
             raise block.error(f"{word} without X, Y or Z; expected at least one of them", "G")
         self.refuse_compensated(block, word)
-        end = self.there(self.target(block, values))
+        end = self.there(block, self.target(block, values))
         self.out.note_word(block.at, word)
         self.out.note_once(
             word, block.at, f"{word} is taken to go to its programmed end and to cut nothing"
@@ -203,7 +231,7 @@ class Motion:
         if code == 300 and values.get("P", 2) != 2:
             raise block.error("G30 with another P than 2; expected P2 or none", "P")
         if has_axes:
-            self.out.go(block, self.there(self.target(block, values)), rapid=True)
+            self.out.go(block, self.there(block, self.target(block, values)), rapid=True)
         home = self.frames.home(code)
         if home is not None and code == 300 and not self.frames.second_home_given:
             self.out.note_once("G30", block.at, "G30 is taken to go to the job's home, as G28")
@@ -259,7 +287,7 @@ class Motion:
             raise self._no_arc(block, plane)
         start, end = self.here(), self.target(block, values)
         if any(math.isnan(v) for v in (*plane.flat(start), *plane.flat(end))):
-            self._put(end)
+            self._put(block, end)
             raise self.fault(
                 block,
                 "an arc from or to a place that is not known; expected "
@@ -270,16 +298,16 @@ class Motion:
         try:
             center = self._center(block, values, plane, (start, end), clockwise)
         except arcs.ArcError as error:
-            self._put(end)
+            self._put(block, end)
             index = first_place(block, "".join((*plane.centers, "R", *plane.axes, "XYZ")))
             raise self.fault(block, str(error), index, "arc") from None
         turn = arcs.turn_of(plane.flat(start), plane.flat(end), center, clockwise)
         self._turn(block, plane, end, center, math.copysign(turn, turn * factor))
 
-    def _put(self, end: Point) -> None:
+    def _put(self, block: Block, end: Point) -> None:
         """Stand at a programmed place after an error, so that the next one is judged alone."""
         if self.path is self.out:
-            self.out.position = self.there(end)
+            self.out.position = self.there(block, end)
 
     def _no_arc(self, block: Block, plane: Plane) -> ReadError:
         assert self.transform is not None
@@ -301,7 +329,7 @@ class Motion:
         if self.transform is not None:
             third = end[plane.along]
             center = plane.flat(self.transform.to_part(plane.point(*center, third)))
-            end = self.there(end)
+            end = self.there(block, end)
         if self.modal.feed_mode == 930:
             radius = math.dist(plane.flat(end), center)
             self.out.set_span(math.hypot(radius * turn, end[plane.along] - start[plane.along]))
@@ -309,6 +337,8 @@ class Motion:
             self.path.go(block, end, rapid=False, center=center, turn=turn)
             return
         self.out.chorded += 1
+        radius = math.dist(plane.flat(end), center)
+        self.spend(block, chord_count(radius, turn, self.settings.chord))
         for point in chord_ends(plane, start, end, center, turn, self.settings.chord):
             self.path.go(block, point, rapid=False)
 

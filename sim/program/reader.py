@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import gzip
+import io
+import zlib
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +23,9 @@ from .recorder import Recorder
 from .settings import ReaderSettings
 
 __all__ = ["Noted", "Reading", "read_file", "read_program", "read_source", "read_text"]
+
+UNPACKED_LIMIT: Final = 1 << 30
+"""Most bytes taken out of a file that gzip packed."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -64,7 +71,7 @@ def read_program(path: Path, settings: ReaderSettings, *, shown: str | None = No
     Parameters
     ----------
     path : Path
-        RS-274 text, UTF-8 or Latin-1.
+        RS-274 text, UTF-8 or Latin-1; also as gzip packs it.
     settings : ReaderSettings
         What the job says.
     shown : str, optional
@@ -89,16 +96,39 @@ def read_program(path: Path, settings: ReaderSettings, *, shown: str | None = No
 def read_file(path: Path, settings: ReaderSettings, *, shown: str | None = None) -> Reading:
     """Read a program file with all that is found out on the way; see `read_program`."""
     name = str(path) if shown is None else shown
+    text = decode(_unpacked(_bytes_of(path, name), name), name)
+    if settings.folder is None:
+        settings = dataclasses.replace(settings, folder=path.parent)
+    plain_name = path.with_suffix("") if path.suffix.lower() == ".gz" else path
+    return read_source(text, settings, shown=name, ending=plain_name.suffix)
+
+
+def _bytes_of(path: Path, shown: str) -> bytes:
     try:
-        data = path.read_bytes()
+        return path.read_bytes()
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or "not a file name"
         raise BadInput(
-            f"{name}: the program can't be read ({why}); expected an RS-274 text file"
+            f"{shown}: the program can't be read ({why}); expected an RS-274 text file"
         ) from None
-    if settings.folder is None:
-        settings = dataclasses.replace(settings, folder=path.parent)
-    return read_source(decode(data, name), settings, shown=name, ending=path.suffix)
+
+
+def _unpacked(data: bytes, shown: str) -> bytes:
+    """Return the bytes of a file, out of gzip if they are packed so."""
+    if not data.startswith(b"\x1f\x8b"):
+        return data
+    try:
+        with gzip.open(io.BytesIO(data)) as packed:
+            text = packed.read(UNPACKED_LIMIT + 1)
+    except (EOFError, OSError, zlib.error):
+        raise BadInput(
+            f"{shown}: is damaged: what gzip packed can't be unpacked; expected a whole file"
+        ) from None
+    if len(text) > UNPACKED_LIMIT:
+        raise BadInput(
+            f"{shown}: holds more than {UNPACKED_LIMIT >> 20} MiB of text; expected less"
+        )
+    return text
 
 
 def read_text(text: str, settings: ReaderSettings, *, shown: str = "program") -> Program:

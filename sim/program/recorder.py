@@ -97,9 +97,7 @@ class Recorder:
 
     def comments(self, block: Block) -> None:
         """Take the comments of a block, before anything else that the block does."""
-        z = self.position[2]
-        retracted = math.isnan(z) or z > self.settings.stock_top
-        alone = block.alone
+        retracted, alone = self._retracted(), block.alone
         for text in block.comments:
             if not self.headings.comment(text, alone=alone, retracted=retracted):
                 self.note(
@@ -107,6 +105,15 @@ class Recorder:
                     f"the comment ({text.strip()}) is none of ours; expected (PROUD PASS name) or "
                     "(PROUD SAME PASS)",
                 )
+
+    def _retracted(self) -> bool:
+        """Return whether the tool stands above the stock, or where nobody knows."""
+        z, top = self.position[2], self.settings.stock_top
+        if math.isnan(z):
+            return True
+        if top is None:  # no job: the last move was a rapid
+            return not self.rows or bool(self.rows[_AT["rapid"] - len(_COLUMNS)])
+        return z > top
 
     # Feed, spindle, tool
 
@@ -178,8 +185,9 @@ class Recorder:
                 "M6 before any T; expected the number of the tool, such as T1 M6", "M"
             )
         tool, at = self._selected
-        if tool and tool not in self.settings.tools:
-            listed = ", ".join(f"T{n}" for n in sorted(self.settings.tools)) or "none"
+        known = self.settings.tools
+        if tool and known is not None and tool not in known:
+            listed = ", ".join(f"T{n}" for n in sorted(known)) or "none"
             raise at.error(
                 f"tool {tool} is not in the job; expected one of its tools ({listed}), or add it",
                 "T",
@@ -187,6 +195,34 @@ class Recorder:
         self._tool, self._checked, self._emptied = tool, False, tool == 0
         self.set_direction(self._direction)
         self.headings.tool_change(tool)
+
+    # Moves of plain blocks, taken many at once
+
+    @property
+    def flows(self) -> bool:
+        """Whether a feed move would be recorded as the last one was, and nothing said of it."""
+        known = not math.isnan(sum(self.position))
+        return self._checked and known and self._tool > 0 and not self.headings.pending
+
+    @property
+    def feed(self) -> float:
+        """mm/min; while `flows`."""
+        return self._feed_now
+
+    @property
+    def fixed(self) -> tuple[float, ...]:
+        """Tool, run, length register and spindle of a move, as rows have them."""
+        return self._tool, self.headings.current, self._register, self._spindle
+
+    def take(self, rows: NDArray[np.float64]) -> None:
+        """Record moves, shape (n, columns)."""
+        self.rows.frombytes(rows.tobytes())
+
+    def set_flow(self, feed: float, *, settled: bool) -> None:
+        """Set the feed, mm/min; `settled`: a feed move has been made with it."""
+        self.set_feed(feed, self._feed_mode)
+        if settled:
+            self._feed_now, self._checked = feed, True
 
     # Moves
 
@@ -292,6 +328,8 @@ class Recorder:
         self._feed_now = self._feed * per_minute
         self._checked = True
         tool = self._tool
+        if self.settings.tools is None:  # no job: whether H is right can't be said
+            return
         if not self._under_g43:
             self.note_once(
                 f"G43 {tool}",
@@ -346,7 +384,7 @@ class Recorder:
 
     def program(self) -> Program:
         """Return the moves, passes and notes."""
-        table = np.array(self.rows).reshape(-1, len(_COLUMNS))
+        table = np.frombuffer(self.rows).reshape(-1, len(_COLUMNS))
         columns = {name: table[:, index] for name, index in _AT.items()}
         run_numbers = np.array(self.headings.numbers(), dtype=np.int32)
         numbers = run_numbers[columns["run"].astype(np.int64)]
@@ -376,7 +414,7 @@ class Recorder:
         feeds: NDArray[np.bool_] = ~moves.rapid
         numbers, lines = moves.pass_number[feeds], moves.line[feeds]
         passes = []
-        for number, (tool, name) in enumerate(self.headings.names(self.settings.tools), 1):
+        for number, (tool, name) in enumerate(self.headings.names(self.settings.tools or {}), 1):
             low, high = np.searchsorted(numbers, [number, number + 1])
             first, last = int(lines[low]), int(lines[high - 1])
             passes.append(Pass(number, self.settings.setup, tool, name, first, last))

@@ -24,10 +24,12 @@ class ReaderSettings:
     ----------
     unit : {'in', 'mm'}
         For lengths before any G20 or G21 (with a note).
-    tools : mapping of int to str
-        Tool number -> the name that people see; loading another tool is an error.
-    stock_top : float
-        Highest stock, mm, part frame: above it the tool is retracted.
+    tools : mapping of int to str, or None
+        Tool number -> the name that people see; loading another tool is an error. None: there is
+        no job, any number is taken and nothing is said of G43 and H.
+    stock_top : float or None
+        Highest stock, mm, part frame: above it the tool is retracted. None: not known, the tool
+        is retracted after a rapid.
     setup : int
         Number of the setup, from 0, given to every move.
     work_offsets : mapping of str to (x, y, z)
@@ -55,8 +57,8 @@ class ReaderSettings:
     """
 
     unit: Unit
-    tools: Mapping[int, str]
-    stock_top: float
+    tools: Mapping[int, str] | None
+    stock_top: float | None
     setup: int = 0
     work_offsets: Mapping[str, tuple[float, float, float]] = dataclasses.field(default_factory=dict)
     home: tuple[float, float, float] | None = None

@@ -183,21 +183,36 @@ def check_letters(
     values = words.values
     if "N" in values:
         raise block.error("N inside a block; expected it once, first in the line", "N")
-    taken = set(_ALWAYS)
-    for code in words.g.values():
-        taken.update(G_TAKES.get(code, ""))
-    for code in words.m.values():
-        taken.update(M_TAKES.get(code, ""))
-    if motion is not None:
-        taken.update(G_TAKES.get(motion, ""))
+    if motion in CYCLES and motion not in words.g.values() and values.keys().isdisjoint("XYZ"):
+        cycle, motion = motion, None  # no hole in this block
+    else:
+        cycle = None
+    takers = _takers(words, motion)
+    taken = _ALWAYS.union(*(takes for _, takes in takers))
+    for letter in values:
+        users = [name for name, takes in takers if letter in takes]
+        if len(users) > 1:
+            both = " or ".join(users)
+            raise block.error(
+                f"{letter} may be that of {both}; expected them in two blocks", letter
+            )
     if words.accepted:
         _check_accepted(block, words)
-        taken.update("PQREL")
-    for letter in values.keys() - taken:
+        taken = taken.union("PQREL")
+    for letter in [k for k in values if k not in taken]:
         if letter in accept:
             words.accepted.append(letter)
             continue
-        raise _unused(block, letter, motion)
+        raise _unused(block, letter, motion, cycle)
+
+
+def _takers(words: Words, motion: int | None) -> list[tuple[str, str]]:
+    """Return each word of a block, the motion in force too, and the letters that it takes."""
+    codes = dict.fromkeys(words.g.values())
+    if motion is not None:
+        codes[motion] = None
+    found = [(g_name(code), G_TAKES.get(code, "")) for code in codes]
+    return found + [(f"M{code}", M_TAKES.get(code, "")) for code in words.m.values()]
 
 
 def _check_accepted(block: Block, words: Words) -> None:
@@ -213,7 +228,13 @@ def _check_accepted(block: Block, words: Words) -> None:
         )
 
 
-def _unused(block: Block, letter: str, motion: int | None) -> ReadError:
+def _unused(block: Block, letter: str, motion: int | None, cycle: int | None) -> ReadError:
+    if cycle is not None and letter in G_TAKES[cycle]:
+        return block.error(
+            f"{letter} of {g_name(cycle)} without X, Y or Z: some controls drill there, others "
+            f"keep it for the next hole; expected {letter} in the block of a hole",
+            letter,
+        )
     if letter in "UVW":
         return block.error("further axes are not handled; expected X, Y and Z", letter)
     if letter == "P" and motion in (20, 30):
