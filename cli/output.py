@@ -29,6 +29,7 @@ __all__ = [
     "to_json",
     "write_arrays",
     "write_text",
+    "write_texts",
 ]
 
 QUIET_SECONDS = 2.0
@@ -165,11 +166,15 @@ def check_targets(targets: Iterable[tuple[Path | None, str]], inputs: Iterable[P
         taken[place] = option
 
 
-def to_csv(heads: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
-    """Return CSV as RFC 4180 has it: numbers to the last digit, nothing for None."""
+def to_csv(heads: Iterable[str] | None, rows: Iterable[Iterable[object]]) -> str:
+    """Return CSV as RFC 4180 has it: numbers to the last digit, nothing for None.
+
+    Without heads, further rows of a table.
+    """
     text = io.StringIO()
     writer = csv.writer(text)
-    writer.writerow(heads)
+    if heads is not None:
+        writer.writerow(heads)
     for row in rows:
         writer.writerow("" if v is None else v if isinstance(v, str) else repr(v) for v in row)
     return text.getvalue()
@@ -183,7 +188,12 @@ def write_text(path: Path, text: str) -> None:
     BadInput
         It can't be written.
     """
-    _write(path, lambda file: file.write(text.encode("utf-8")))
+    write_texts(path, [text])
+
+
+def write_texts(path: Path, texts: Iterable[str]) -> None:
+    """Write a file from its parts, one after the other, as `write_text` does."""
+    _write(path, lambda file: file.writelines(text.encode("utf-8") for text in texts))
 
 
 def write_arrays(path: Path, arrays: Mapping[str, Any]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from proud.units import MM_PER, Unit, say_fine, say_length
 
-from .words import CAUTION, row, screen_width, wrapped
+from .words import CAUTION, count, row, screen_width, wrapped
 
 if TYPE_CHECKING:
     from proud.result import RunResult
@@ -82,15 +82,10 @@ def _section(
 
 def _sum(result: RunResult, rows: dict[str, Any], small: Sequence[Any]) -> str:
     return (
-        f"{result.title}: {_count(len(rows['skims']), 'skim')}, "
-        f"{_count(len(small), 'step')} under {say_fine(SMALL_STEP, result.unit)}, "
-        f"{_count(len(rows['passes']), 'pass', 'passes')}."
+        f"{result.title}: {count(len(rows['skims']), 'skim')}, "
+        f"{count(len(small), 'step')} under {say_fine(SMALL_STEP, result.unit)}, "
+        f"{count(len(rows['passes']), 'pass', 'passes')}."
     )
-
-
-def _count(number: int, one: str, many: str = "") -> str:
-    word = one if number == 1 else many or f"{one}s"
-    return f"{number or 'no'} {word}"
 
 
 def _tool_name(item: dict[str, Any]) -> str:
@@ -131,7 +126,7 @@ def _step(item: dict[str, Any], names: dict[int, str], unit: Unit) -> Row:
 def _pass(item: dict[str, Any], unit: Unit) -> Row:
     return f"{item['pass']:>3}  ", [
         f"{_tool_name(item)};",
-        f"lines {item['from_line']}-{item['to_line']}, {_count(item['moves'], 'feed move')},",
+        f"lines {item['from_line']}-{item['to_line']}, {count(item['moves'], 'feed move')},",
         f"{_long(item['length'], unit)}, removed {item['removed']:.4f} {unit}³",
     ]
 

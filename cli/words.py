@@ -6,7 +6,7 @@ import shutil
 import textwrap
 from collections.abc import Iterable
 
-__all__ = ["CAUTION", "row", "screen_width", "wrapped"]
+__all__ = ["CAUTION", "count", "row", "screen_width", "wrapped"]
 
 CAUTION = (
     "Simulated, not measured, and no proof of a safe program. Prove every program out on the "
@@ -17,6 +17,12 @@ CAUTION = (
 WIDEST = 100
 """Columns that a row may take; a narrower screen takes less."""
 NARROWEST = 60
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """Return a number with its noun: ``no skim``, ``1 pass``, ``1,200 moves``."""
+    word = one if number == 1 else many or f"{one}s"
+    return f"{number:,} {word}" if number else f"no {word}"
 
 
 def screen_width() -> int:
@@ -54,3 +60,12 @@ def wrapped(text: str, width: int) -> list[str]:
     if len(text) <= width:
         return [text]
     return textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False)
+
+
+def say_time(seconds: float) -> str:
+    """Return a time as people say it: ``30.7 s``, ``4 min 06 s``, ``1 h 02 min``."""
+    whole = round(seconds)
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    if hours:
+        return f"{hours} h {minutes:02d} min"
+    return f"{minutes} min {rest:02d} s" if minutes else f"{seconds:.1f} s"

@@ -17,8 +17,11 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 PICTURES = Path("demo_parts/pictures")
 FIRST, SECOND = "demo_parts/first_try/job.toml", "demo_parts/second_try/job.toml"
+PROGRAM = "demo_parts/first_try/saddle.nc"
+LIST = "demo_parts/first_try/job_passes.toml"
 
 OUTPUTS = {
+    "read": ["read", PROGRAM, "--job", FIRST],
     "first": ["run", FIRST],
     "second": ["run", SECOND],
     "trace": ["trace", FIRST, "--from", "0,-0.08", "--to", "0,-0.5"],
@@ -27,7 +30,16 @@ OUTPUTS = {
     "clearance": ["clearance", FIRST],
     "loupe": ["loupe", FIRST, "--at", "-1.02,0.69", "--size", "60thou"],
     "tool": ["tool", FIRST, "2"],
+    "passes": ["passes", LIST],
 }
+SHORT = {
+    "read": ("Tools in order", 6, "Passes", 4, "Lines of interest", 99),
+    "passes": (
+        "pass tool  operation lowest in     in     in        time    on wall      floor  name",
+        12,
+    ),
+}
+"""Long outputs, of which the README shows the first rows under some headings."""
 DRAWN = {
     "first_try_passes.png": ["picture", FIRST, "--view", "iso", "--out"],
     "first_try_lamp.png": ["picture", FIRST, "--view", "top", "--color", "lamp", "--out"],
@@ -50,10 +62,27 @@ def proud(arguments: list[str]) -> str:
     return done.stdout.rstrip()
 
 
+def shortened(name: str, text: str) -> str:
+    """Return an output as the README shows it: of long lists only the first rows."""
+    rules = SHORT.get(name, ())
+    shown, left = [], 99
+    for line in text.split("\n"):
+        if line in rules:
+            left = rules[rules.index(line) + 1] + 1
+        elif not line:
+            left = 99
+        left -= 1
+        if left >= 0:
+            shown.append(line)
+        elif left == -1:
+            shown.append("  ...")
+    return "\n".join(shown)
+
+
 def with_outputs(text: str) -> str:
     """Return the README with every marked part made anew."""
     for name, arguments in OUTPUTS.items():
-        shown = f"$ proud {' '.join(arguments)}\n{proud(arguments)}"
+        shown = f"$ proud {' '.join(arguments)}\n{shortened(name, proud(arguments))}"
         part = f"<!-- output: {name} -->\n```text\n{shown}\n```\n<!-- end -->"
         pattern = rf"<!-- output: {name} -->\n.*?<!-- end -->"
         text, count = re.subn(pattern, lambda _, p=part: p, text, flags=re.DOTALL)

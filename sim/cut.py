@@ -217,9 +217,7 @@ class _Job:
 
     def _mask(self, arrays: Arrays) -> NDArray[np.bool_]:
         """Return where columns with metal above a cutting part are noted, if there can be any."""
-        rows = self.packed.rows[self.packed.members]
-        high = self.raw.max(initial=-np.inf)
-        if not (rows[:, 2] + rows[:, 16] < high).any():  # as `reaches_too_deep` has it
+        if not self.packed.may_bury(self.raw.max(initial=-np.inf)):
             return np.zeros((1, 1), np.bool_)
         mask = arrays.make((self.grid.ny, self.grid.nx), np.bool_)
         mask[:] = False

@@ -51,6 +51,11 @@ class Packed:
         """Return the tables with only the first `count` moves taking part."""
         return dataclasses.replace(self, members=self.members[self.move[self.members] < count])
 
+    def may_bury(self, high: float) -> bool:
+        """Whether metal as high as this may stand above a cutting part; as the kernels ask it."""
+        rows = self.rows[self.members]
+        return bool((rows[:, 2] + rows[:, 16] < high).any())
+
 
 def pack(moves: Moves, tools: Mapping[int, Tool]) -> Packed:
     """Return the kernels' tables for moves in the part frame, mm.

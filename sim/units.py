@@ -17,6 +17,7 @@ from .errors import BadInput, closest
 
 __all__ = [
     "CHORD_MM",
+    "LIMIT_MM",
     "MM_PER",
     "UNITS",
     "Unit",

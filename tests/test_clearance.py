@@ -366,7 +366,7 @@ def random_job(folder, seed: int, shift=(0, 0, 0), turned: int = 0):
     return write_job(folder, nc, [wide], low=low, high=high)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(8))
 def test_against_dense_sampling(tmp_path, seed):
     """Never more than any sample says; and a place in the metal really is so near."""
     job = random_job(tmp_path, seed)

@@ -288,3 +288,19 @@ def test_skims_at_any_pitch(tmp_path: Path, pitch: float) -> None:
     assert by[2, 1]["at"] == pytest.approx([0.19, 0.02, -0.1021], abs=0.5 * pitch + 1e-6)
     assert by[3, 1]["depth"] == pytest.approx(0.0003, abs=EXACT)
     assert by[3, 1]["at"][2] == pytest.approx(-0.1003, abs=EXACT)
+
+
+def test_a_deep_cut_across_a_skim_is_none_of_it(tmp_path: Path) -> None:
+    """A ball 0.5 mm deep in a floor, crossed by itself 2 mm deep: the skim is 0.5 mm.
+
+    The limit is 30 thou, 0.762 mm: the second stroke is ordinary cutting.
+    """
+    nc = Nc().tool(1, "floor")
+    for y in range(-12, 13, 4):
+        nc.stroke((-30, y, -1), (30, y, -1))
+    nc.tool(2, "ball").stroke((-10, 0, -1.5), (10, 0, -1.5)).stroke((0, -8, -3), (0, 8, -3))
+    job = write_job(tmp_path, nc, [hj.tool(1, "flat", 6), hj.tool(2, "ball", 4)], pitch=0.1)
+    (skim,) = job.run().skims
+    assert skim.depth == pytest.approx(0.5, abs=1e-9)
+    assert abs(skim.at[1]) < 1e-6
+    assert abs(skim.at[0]) > math.sqrt(4 - 1)  # off the deep stroke's groove at the old floor

@@ -120,6 +120,32 @@ def number(text, k, stop):
 
 
 @jit
+def line_number(text, k, stop):
+    """Where an N number ends whose letter stands before k; -1: none that is plain."""
+    figures = 0
+    while k < stop:
+        c = text[k]
+        if c >= 48 and c <= 57:
+            figures += 1
+        elif c != 32 and c != 9 and c != 12:
+            break
+        k += 1
+    if figures == 0 or figures > CHARACTERS or (k < stop and text[k] == 46):
+        return -1
+    return k
+
+
+@jit
+def place_of(c):
+    """Place among the values of a letter, in capitals; -1: not a plain word."""
+    if c >= 88 and c <= 90:
+        return c - 88
+    if c == 73 or c == 74:
+        return c - 70
+    return F if c == 70 else -1
+
+
+@jit
 def words(text, k, stop, values, given):
     """Take the words of a line into values, by place; returns G number (-1 none) or -2: not plain.
 
@@ -127,54 +153,47 @@ def words(text, k, stop, values, given):
     """
     given[:] = False
     g = -1
-    any_word = False
+    some = False
     while k < stop:
         c = text[k]
         if c == 32 or c == 9 or c == 12:
             k += 1
             continue
         c &= 0xDF  # capitals
-        if c == 78:  # N
-            if any_word:
-                return -2, True
-            any_word = True
-            k += 1
-            figures = 0
-            while k < stop:
-                c = text[k]
-                if c >= 48 and c <= 57:
-                    figures += 1
-                elif c != 32 and c != 9 and c != 12:
-                    break
-                k += 1
-            if figures == 0 or figures > CHARACTERS or (k < stop and text[k] == 46):
-                return -2, True
-            continue
-        any_word = True
-        if c == 71:
+        if c == 78:  # N, first of all
+            k = -1 if some else line_number(text, k + 1, stop)
+        elif c == 71:
             v, k = number(text, k + 1, stop)
-            if k < 0 or g >= 0 or not (v == 0.0 or v == 1.0 or v == 2.0 or v == 3.0):
+            if g >= 0 or not (v == 0.0 or v == 1.0 or v == 2.0 or v == 3.0):
                 return -2, True
             g = int(v)
-            continue
-        at = -1
-        if c >= 88 and c <= 90:
-            at = c - 88
-        elif c == 73 or c == 74:
-            at = c - 70
-        elif c == 70:
-            at = F
-        if at < 0 or given[at]:
-            return -2, True
-        v, k = number(text, k + 1, stop)
+        else:
+            at = place_of(c)
+            if at < 0 or given[at]:
+                return -2, True
+            v, k = number(text, k + 1, stop)
+            values[at] = v
+            given[at] = True
+        some = True
         if k < 0:
             return -2, True
-        values[at] = v
-        given[at] = True
-    return g, any_word
+    return g, some
 
 
 @once
+def reach(values, given, frame, modes, state, end):
+    """Write where the words lead; False: that far away that the full reader has to say so."""
+    for a in range(3):
+        end[a] = state[a]
+        if given[a]:
+            v = (frame[a] if modes[0] == 1 else state[a]) + values[a] * frame[3]
+            if not abs(v) < frame[5]:
+                return False
+            end[a] = round10(v)
+    return True
+
+
+@jit
 def arc_turn(ax, ay, bx, by, cx, cy, clockwise):
     """As `arcs.turn_of`."""
     if ax == bx and ay == by:
@@ -189,6 +208,74 @@ def arc_turn(ax, ay, bx, by, cx, cy, clockwise):
     return angle if angle > 0.0 else angle + TURN
 
 
+@jit
+def arc(values, given, frame, modes, state, end, clockwise):
+    """Centre and turn of an arc to `end`; a turn of 0: none that is sure to be right."""
+    if not (given[I_] or given[J_]) or (modes[1] == 1 and not (given[I_] and given[J_])):
+        return 0.0, 0.0, 0.0
+    i = values[I_] * frame[3] if given[I_] else 0.0
+    j = values[J_] * frame[3] if given[J_] else 0.0
+    if not (abs(i) < frame[5] and abs(j) < frame[5]):
+        return 0.0, 0.0, 0.0
+    cx = (frame[0] if modes[1] == 1 else state[0]) + i
+    cy = (frame[1] if modes[1] == 1 else state[1]) + j
+    before = math.hypot(state[0] - cx, state[1] - cy)
+    after = math.hypot(end[0] - cx, end[1] - cy)
+    if abs(before - after) > frame[4] or min(before, after) <= 2.0 * ROUNDING:
+        return 0.0, 0.0, 0.0
+    return cx, cy, arc_turn(state[0], state[1], end[0], end[1], cx, cy, clockwise)
+
+
+@once
+def put(row, state, end, center, motion, feed, fixed, line):
+    """Write a move, and go to its end."""
+    cx, cy, turn = center
+    for a in range(3):
+        row[a] = state[a]
+        row[3 + a] = end[a]
+        state[a] = end[a]
+    row[6] = cx
+    row[7] = cy
+    row[8] = 1.0 if motion >= 2 else 0.0
+    row[9] = 1.0 if motion == 0 else 0.0
+    row[10] = turn
+    row[11] = fixed[0]
+    row[12] = fixed[1]
+    row[13] = fixed[2]
+    row[14] = 0.0 if motion == 0 else feed
+    row[15] = fixed[3]
+    row[16] = line
+
+
+@once
+def block(values, given, g, line, frame, modes, fixed, state, end, row):
+    """Do a block; 1 if it made a move, 0 if not, -1: nothing was done, it is not plain."""
+    motion = g if g >= 0 else int(state[3])
+    feed = values[F] * frame[3] if given[F] else state[4]
+    if given[F] and not (feed > 0.0 and feed <= frame[5]):
+        return -1
+    goes = given[X] or given[Y] or given[Z]
+    if (given[I_] or given[J_]) and (motion < 2 or not goes):
+        return -1
+    if goes:
+        center = (0.0, 0.0, 0.0)
+        if not reach(values, given, frame, modes, state, end):
+            return -1
+        if motion >= 2:
+            center = arc(values, given, frame, modes, state, end, motion == 2)
+            if center[2] == 0.0:
+                return -1
+        put(row, state, end, center, motion, feed, fixed, modes[2] if modes[2] > 0 else line)
+    state[3] = motion
+    state[4] = feed
+    if given[F]:
+        state[5] = 1.0
+        state[6] = 0.0
+    if goes and motion > 0:
+        state[6] = 1.0
+    return 1 if goes else 0
+
+
 @entry
 def scan(text, starts, stops, line, last, frame, modes, fixed, state, rows):
     """Read lines from `line` on, before `last`; writes moves to rows, shape (n, 17).
@@ -197,86 +284,20 @@ def scan(text, starts, stops, line, last, frame, modes, fixed, state, rows):
     """
     values = np.zeros(6)
     given = np.zeros(6, np.bool_)
+    end = np.empty(3)
     moves = np.int64(0)
     blocks = np.int64(0)
-    end = np.empty(3)
-    scale = frame[3]
-    tolerance = frame[4]
-    limit = frame[5]
-    while line < last and moves < len(rows):
-        if stops[line] - starts[line] > LONGEST:
-            break
+    while line < last and moves < len(rows) and stops[line] - starts[line] <= LONGEST:
         g, some = words(text, starts[line], stops[line], values, given)
         if g == -2:
             break
-        if not some:
-            line += 1
-            continue
-        motion = g if g >= 0 else int(state[3])
-        feed = state[4]
-        if given[F]:
-            feed = values[F] * scale
-            if not (feed > 0.0 and feed <= limit):
+        if some:
+            made = block(
+                values, given, g, line + 1, frame, modes, fixed, state, end, rows[moves]
+            )  # fmt: skip
+            if made < 0:
                 break
-        arc = motion >= 2
-        if (given[I_] or given[J_]) and not arc:
-            break
-        goes = given[X] or given[Y] or given[Z]
-        if arc and (given[I_] or given[J_]) and not goes:
-            break
-        cx = 0.0
-        cy = 0.0
-        turn = 0.0
-        if goes:
-            far = False
-            for a in range(3):
-                end[a] = state[a]
-                if given[a]:
-                    v = (frame[a] if modes[0] == 1 else state[a]) + values[a] * scale
-                    far = far or not abs(v) < limit
-                    end[a] = round10(v)
-            if far:
-                break
-            if arc:
-                if not (given[I_] or given[J_]) or (
-                    modes[1] == 1 and not (given[I_] and given[J_])
-                ):
-                    break
-                i = values[I_] * scale if given[I_] else 0.0
-                j = values[J_] * scale if given[J_] else 0.0
-                if not (abs(i) < limit and abs(j) < limit):
-                    break
-                cx = (frame[0] if modes[1] == 1 else state[0]) + i
-                cy = (frame[1] if modes[1] == 1 else state[1]) + j
-                before = math.hypot(state[0] - cx, state[1] - cy)
-                after = math.hypot(end[0] - cx, end[1] - cy)
-                if abs(before - after) > tolerance or min(before, after) <= 2 * ROUNDING:
-                    break
-                turn = arc_turn(state[0], state[1], end[0], end[1], cx, cy, motion == 2)
-            row = rows[moves]
-            for a in range(3):
-                row[a] = state[a]
-                row[3 + a] = end[a]
-                state[a] = end[a]
-            row[6] = cx
-            row[7] = cy
-            row[8] = 1.0 if arc else 0.0
-            row[9] = 1.0 if motion == 0 else 0.0
-            row[10] = turn
-            row[11] = fixed[0]
-            row[12] = fixed[1]
-            row[13] = fixed[2]
-            row[14] = 0.0 if motion == 0 else feed
-            row[15] = fixed[3]
-            row[16] = modes[2] if modes[2] > 0 else line + 1
-            moves += 1
-        state[3] = motion
-        state[4] = feed
-        if given[F]:
-            state[5] = 1.0
-            state[6] = 0.0
-        if goes and motion > 0:
-            state[6] = 1.0
+            moves += made
+            blocks += 1
         line += 1
-        blocks += 1
     return line, moves, blocks

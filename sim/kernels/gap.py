@@ -9,10 +9,9 @@ import math
 
 from .place import ARC as ARC_KIND
 from .place import HELIX, RAMP
-from .profile import INF, entry, jit
+from .profile import GOLDEN, INF, entry, jit
 from .sweep_path import arc_place, plan_distance
 
-GOLDEN = 0.6180339887498949
 LOOKS = 32
 
 

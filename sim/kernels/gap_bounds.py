@@ -11,7 +11,7 @@ import numpy as np
 from .cells import SAME
 from .gap import below, beside, gap_at
 from .place import ARC as ARC_KIND
-from .place import HELIX, LEVEL, POINT, RAMP, arc_rho2, bounds, line_rho2
+from .place import HELIX, LEVEL, POINT, RAMP, arc_rho2, bounds, line_local, line_rho2
 from .profile import INF, entry, jit
 from .row import load
 from .sweep_path import plan_distance
@@ -107,6 +107,18 @@ def sure_top(code, row):
     """Height up to which a row's cutting part reaches on every column that it leaves."""
     top = row[2] + row[16]
     return top + row[6] if code >> 3 == POINT else top
+
+
+@jit
+def sure_top_near(code, row, x, y, r):
+    """As `sure_top` for the columns within r of a place: a ramp reaches higher farther up."""
+    if code >> 3 != RAMP:
+        return sure_top(code, row)
+    a, b = line_local(row, x, y)
+    b = abs(b) + r
+    left = (row[9] - b) * (row[9] + b)
+    t = min(row[5], a - r + math.sqrt(left if left > 0.0 else 0.0))
+    return row[2] + row[16] + row[6] * (max(t, 0.0) / row[5])
 
 
 @jit

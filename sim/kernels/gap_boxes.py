@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 
-from .gap import GOLDEN, LOOKS, signed, tip_at
+from .gap import LOOKS, signed, tip_at
 from .gap_search import take
 from .place import ARC as ARC_KIND
-from .profile import INF, entry, jit
+from .profile import GOLDEN, INF, entry, jit
 
 
 @jit

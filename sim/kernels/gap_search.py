@@ -6,7 +6,7 @@ import numpy as np
 
 from .cells import SAME
 from .gap import gap_at
-from .gap_bounds import ROOT2, edge_bound, rim_top, same_rim, slope_at, square_bound, sure_top
+from .gap_bounds import ROOT2, edge_bound, rim_top, same_rim, slope_at, square_bound, sure_top_near
 from .mesh_columns import _cell, _extent, facet_z
 from .place import bounds, cut_top, height
 from .profile import INF, entry, jit
@@ -43,7 +43,7 @@ def highest_left(code, rows, ids, n, x, y, r, raw):
     for k in range(n):
         m = np.int64(ids[k])
         row = load(rows, m)
-        if row[2] < top and top <= sure_top(code[m], row) + SAME:
+        if row[2] < top and top <= sure_top_near(code[m], row, x, y, r) + SAME:
             _, high = bounds(code[m], row, x, y, r)
             top = high if high < top else top
     return top
@@ -57,7 +57,7 @@ def inside_rim(code, rows, ids, n, edge, x, y, a, nx, ny, r, raw):
     for k in range(n):
         m = np.int64(ids[k])
         other = load(rows, m)
-        if other[2] < top and top <= sure_top(code[m], other) + SAME:
+        if other[2] < top and top <= sure_top_near(code[m], other, x, y, r) + SAME:
             _, high = bounds(code[m], other, x, y, r)
             if high > top and same_rim(code[edge], row, code[m], other, x, y, nx, ny, a, r):
                 high = rim_top(code[m], other)

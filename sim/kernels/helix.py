@@ -12,7 +12,7 @@ axis to the line from column to cutter.
 
 import math
 
-from .profile import ARCH, BALL, CONE, FLAT, g, jit
+from .profile import ARCH, BALL, CONE, FLAT, GOLDEN, g, jit
 
 FULL = 2.0 * math.pi
 NONE = math.pi
@@ -24,7 +24,6 @@ NO_AREA = 1e-30
 MOST_STEPS = 60
 """Bisections alone reach float64 in this many."""
 LOOKS = 48
-GOLDEN = 0.6180339887498949
 LAST_STEP = 1e-10
 """Newton's step, relative, after which it ends: what is left is of the order of its square."""
 

@@ -35,6 +35,9 @@ once = numba.njit(inline="always", **OPTIONS)
 """For a function with one call site: joined to its caller before compilation, which saves
 compiling and optimising the same code again at every level of calls."""
 
+GOLDEN = 0.6180339887498949
+"""Share of an interval, of the golden section."""
+
 
 @jit
 def _half(rc, v):

@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from .place import ARC, HELIX, POINT
-from .profile import jit, once
+from .profile import GOLDEN, jit, once
 from .sweep_arc import path_share, share_range
 from .sweep_path import arc_place, near_arc, piece_radius, plan_distance  # noqa: F401
 
@@ -17,7 +17,6 @@ TOUCH = 1e-7
 BARE = 0.0
 LOOKS = 128
 CORNER = 1
-GOLDEN = 0.6180339887498949
 
 
 @jit

@@ -158,26 +158,41 @@ def level_line(line, path, pieces, first, last, found, marks, n, move):
     return n
 
 
-@once
-def level_arc(line, path, pieces, first, last, found, marks, n, move, scratch):
-    """Intervals of a level line on a level arc: exact for every profile."""
+@jit
+def level_round(kind, line, path, pieces, first, last, found, marks, n, move, scratch):
+    """Intervals of a level line on a level arc, or in the cylinders of a tool on a helix: exact.
+
+    A cylinder on a helix cuts at the line's height while the tip passes a stretch of the helix.
+    """
     ox, oy, oz, vx, vy, _ = line
     back = (path[3] - ox) * vx + (path[4] - oy) * vy
     dx = ox + back * vx - path[3]
     dy = oy + back * vy - path[4]
-    arc = (
-        path[0] - path[3], path[1] - path[4], path[9] - path[3], path[10] - path[4], path[5],
-        path[8], path[7],
-    )  # fmt: skip
+    x0, y0, x1, y1, turned = path[0], path[1], path[9], path[10], path[7]
     h = oz - path[2]
     for p in range(first, last):
-        if pieces[p, 0] <= h <= pieces[p, 1]:
-            w = piece_radius(pieces, p, h)
-            for k in range(arc_band(dx, dy, vx, vy, arc, w, scratch)):
-                lo = scratch[8 + 2 * k] + back
-                n = add(found, marks, n, lo, scratch[9 + 2 * k] + back, move, p, NO_CHORD)
-                if n < 0:
-                    return n
+        if kind == HELIX:
+            if pieces[p, 8] != 0.0 or pieces[p, 4] != 0.0:
+                continue
+            a = path[7] * max(0.0, (h - pieces[p, 1]) / path[6])
+            b = path[7] * min(1.0, (h - pieces[p, 0]) / path[6])
+            if a > b:
+                continue
+            x0, y0 = arc_place(path, a)
+            x1, y1 = arc_place(path, b)
+            turned = b - a
+        elif not pieces[p, 0] <= h <= pieces[p, 1]:
+            continue
+        arc = (
+            x0 - path[3], y0 - path[4], x1 - path[3], y1 - path[4], path[5], path[8], turned,
+        )  # fmt: skip
+        for k in range(arc_band(dx, dy, vx, vy, arc, piece_radius(pieces, p, h), scratch)):
+            lo = scratch[8 + 2 * k] + back
+            hi = scratch[9 + 2 * k] + back
+            n = add(found, marks, n, lo, hi, move, p, NO_CHORD)
+            if n < 0:
+                return n
+            cover(scratch, lo, hi)
     return n
 
 
@@ -201,26 +216,15 @@ def plan_distance(kind, path, x, y):
 
 @once
 def upright(kind, line, path, pieces, first, last, found, marks, n, move):
-    """Intervals of an upright line on a level path or a plunge: exact for every profile."""
+    """Intervals of an upright line on any path: exact for every profile."""
     ox, oy, oz, _, _, vz = line
-    rho = plan_distance(kind, path, ox, oy)
+    sloped = path[6] != 0.0 and kind != POINT
+    rho = 0.0 if sloped else plan_distance(kind, path, ox, oy)
     for p in range(first, last):
-        low, high = piece_column(pieces, p, rho)
-        if low <= high:
-            a = (path[2] + low - oz) / vz
-            b = (path[2] + path[6] + high - oz) / vz
-            n = add(found, marks, n, min(a, b), max(a, b), move, p, NO_CHORD)
-            if n < 0:
-                return n
-    return n
-
-
-@once
-def upright_sloped(kind, line, path, pieces, first, last, found, marks, n, move):
-    """Intervals of an upright line on a ramp or a helix: exact for every profile."""
-    ox, oy, oz, _, _, vz = line
-    for p in range(first, last):
-        if kind == HELIX:
+        if not sloped:
+            low, high = piece_column(pieces, p, rho)
+            low, high = path[2] + low, path[2] + path[6] + high
+        elif kind == HELIX:
             low, high = helix_heights(pieces, p, path, ox, oy)
         else:
             low, high = ramp_heights(pieces, p, path, ox, oy)
@@ -389,67 +393,26 @@ def turning(
 
 
 @once
-def level_on_helix(line, path, pieces, first, last, found, marks, n, move, scratch):
-    """Intervals of a level line in the cylinders of a tool on a helix: arcs' bands, exact.
-
-    A cylinder cuts at the line's height while the tip passes a stretch of the helix.
-    """
-    ox, oy, oz, vx, vy, _ = line
-    back = (path[3] - ox) * vx + (path[4] - oy) * vy
-    dx = ox + back * vx - path[3]
-    dy = oy + back * vy - path[4]
-    for p in range(first, last):
-        if pieces[p, 8] != 0.0 or pieces[p, 4] != 0.0:
-            continue
-        a = path[7] * max(0.0, (oz - path[2] - pieces[p, 1]) / path[6])
-        b = path[7] * min(1.0, (oz - path[2] - pieces[p, 0]) / path[6])
-        if a > b:
-            continue
-        x0, y0 = arc_place(path, a)
-        x1, y1 = arc_place(path, b)
-        arc = (
-            x0 - path[3], y0 - path[4], x1 - path[3], y1 - path[4], path[5], path[8], b - a,
-        )  # fmt: skip
-        for k in range(arc_band(dx, dy, vx, vy, arc, pieces[p, 2], scratch)):
-            lo = scratch[8 + 2 * k] + back
-            n = add(found, marks, n, lo, scratch[9 + 2 * k] + back, move, p, NO_CHORD)
-            if n < 0:
-                return n
-            cover(scratch, lo, scratch[9 + 2 * k] + back)
-    return n
-
-
-@once
 def swept(kind, line, path, pieces, spans, t, reach, found, marks, n, move, scratch, stack):
     """Add where a line is inside what tool t sweeps on a path; returns the count or -1."""
+    whole, last, convex, stop = spans[t, 0], spans[t, 1], spans[t, 2], spans[t, 3]
     level = path[6] == 0.0
-    if level and line[5] == 0.0:
-        if kind == ARC:
-            return level_arc(
-                line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move, scratch
-            )  # fmt: skip
-        return level_line(line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move)
-    if (level or kind == POINT) and line[3] == 0.0 and line[4] == 0.0:
-        return upright(kind, line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move)
     if line[3] == 0.0 and line[4] == 0.0 and (kind != HELIX or path[6] <= reach[3]):
-        return upright_sloped(
-            kind, line, path, pieces, spans[t, 0], spans[t, 1], found, marks, n, move
+        return upright(kind, line, path, pieces, whole, last, found, marks, n, move)
+    if level and line[5] == 0.0 and kind != ARC:
+        return level_line(line, path, pieces, whole, last, found, marks, n, move)
+    if kind != ARC and kind != HELIX:
+        return straight(
+            line, path[0], path[1], path[2], path[3], path[4], path[5], path[6], pieces, convex,
+            stop, found, marks, n, move,
         )  # fmt: skip
-    if kind == ARC or kind == HELIX:
-        bands = line[5] == 0.0
-        if bands:
-            n = level_on_helix(
-                line, path, pieces, spans[t, 2], spans[t, 3], found, marks, n, move, scratch
-            )  # fmt: skip
-            if n < 0:
-                return n
-        return turning(
-            line, path, pieces, spans[t, 2], spans[t, 3], bands, found, marks, n, move, scratch,
-            stack,
-        )  # fmt: skip
-    return straight(
-        line, path[0], path[1], path[2], path[3], path[4], path[5], path[6], pieces, spans[t, 2],
-        spans[t, 3], found, marks, n, move,
+    if line[5] == 0.0:
+        first, end = (whole, last) if level else (convex, stop)
+        n = level_round(kind, line, path, pieces, first, end, found, marks, n, move, scratch)
+        if level or n < 0:
+            return n
+    return turning(
+        line, path, pieces, convex, stop, line[5] == 0.0, found, marks, n, move, scratch, stack
     )  # fmt: skip
 
 

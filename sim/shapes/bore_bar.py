@@ -2,28 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from .base import Shape, cut_off, line
-from .drill import point_height
-
-if TYPE_CHECKING:
-    from ..pieces import Piece
-    from ..tools import Tool
+from .base import Shape
+from .drill import point_height, pointed
 
 __all__ = ["SHAPES"]
-
-
-def _pieces(tool: Tool) -> list[Piece]:
-    R = tool.diameter / 2
-    return cut_off(line("bottom", 0.0, 0.0, point_height(2 * R, tool.point_angle), R), tool, R)
-
 
 SHAPES = (
     Shape(
         "bore-bar",
         "a bore bar",
-        _pieces,
+        pointed,
         allows=("point_angle",),
         only={"corner_radius": (0.0, "only 0 is allowed")},
         refuses={"edge_angle": "the angle of its end is SIG"},

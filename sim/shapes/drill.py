@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from ..pieces import Piece
     from ..tools import Tool
 
-__all__ = ["SHAPES", "point_height"]
+__all__ = ["SHAPES", "point_height", "pointed"]
 
 
 def point_height(diameter: float, point_angle: float) -> float:
@@ -20,7 +20,8 @@ def point_height(diameter: float, point_angle: float) -> float:
     return 0.0 if flat else diameter / 2 / math.tan(math.radians(point_angle / 2))
 
 
-def _pieces(tool: Tool) -> list[Piece]:
+def pointed(tool: Tool) -> list[Piece]:
+    """Return the pieces of a cylinder with a point, or with a flat end."""
     R = tool.diameter / 2
     return cut_off(line("bottom", 0.0, 0.0, point_height(2 * R, tool.point_angle), R), tool, R)
 
@@ -29,7 +30,7 @@ SHAPES = (
     Shape(
         "drill",
         "a drill",
-        _pieces,
+        pointed,
         needs={"point_angle": "its point angle in degrees; give SIG or point_angle, such as 118"},
         only={"corner_radius": (0.0, "only 0 is allowed")},
         refuses={"edge_angle": "its point angle is SIG"},
