@@ -17,6 +17,9 @@ from .words import CAUTION
 __all__ = ["main"]
 
 COMMANDS = {
+    "start": "A job.toml from a program: its tools, passes and stock, to be checked.",
+    "read": "What a program does: tools, passes, extents, time, lines of interest.",
+    "passes": "What each pass does and leaves; a pass list as a plain program.",
     "run": "Skims, steps and levels that the program leaves; the main job.",
     "trace": "Exact heights and steps along a line across the part.",
     "probe": "First contact of a touch probe or height gauge with the metal.",
@@ -82,7 +85,7 @@ def group() -> None:
 
 def main() -> None:
     """Run the command line and exit."""
-    from proud.errors import BadInput
+    from proud.errors import BadInput, ProgramError
 
     if isinstance(sys.stdout, io.TextIOWrapper):  # a mark that the screen lacks stops no run
         sys.stdout.reconfigure(errors="replace")
@@ -94,6 +97,9 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         sys.exit(2)
+    except ProgramError as error:  # begins with file:line:column, as editors follow it
+        click.echo(str(error), err=True)
+        sys.exit(error.exit_code)
     except BadInput as error:
         click.echo(f"error: {error}", err=True)
         sys.exit(error.exit_code)

@@ -175,6 +175,10 @@ def inputs(job: Job) -> Iterator[Path]:
         for path in (setup.program, setup.passes):
             if path is not None:
                 yield path
+        if setup.passes is not None:
+            from proud.passes_source import drawings
+
+            yield from drawings(setup.passes)
 
 
 def length(text: str, unit: Unit, option: str) -> float:

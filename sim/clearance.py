@@ -35,6 +35,10 @@ FOUND: Final = 1e-3
 """The search leaves out what could be nearer by no more than this, mm; rays polish the rest."""
 SLACKS: Final = (1.0, 0.1, 0.01, FOUND)
 """The search is made coarse first: what it finds leaves the finer ones little to look at, mm."""
+OVERLAP_SLACKS: Final = (1e-4, 1e-5, 1e-6, 1e-7)
+"""An overlap is looked at more finely: on the brink of the metal there is no way downhill, mm."""
+OVERLAP_MOST: Final = 20_000
+"""Squares of one move that this takes at most: away from a brink the polish has been finer."""
 MOST: Final = 1_000_000
 """Squares of one move that the search looks at, as its kernel has it."""
 ROUND_PIECES: Final = 24
@@ -287,21 +291,28 @@ class StockGaps:
         low = self.lowest(parts, moves)
         best = np.array([math.inf, 0.0, 0.0, 0.0, -1.0, 0.0])
         order = np.argsort(low, kind="stable")
-        for n, slack in enumerate(SLACKS):
+        for n, slack in enumerate((*SLACKS, *OVERLAP_SLACKS)):
+            finer = slack < FOUND
+            if finer and best[0] >= -slack:
+                break
             for k, i in enumerate(order.tolist()):
                 if low[i] >= best[0] - slack:
                     break
-                self.search(int(moves[i]), parts, best, slack)
-                if k % 64 == 0:
+                self.search(int(moves[i]), parts, best, slack, OVERLAP_MOST if finer else MOST)
+                if k % 64 == 0 and not finer:
                     progress((n + k / len(order)) / len(SLACKS))
             if best[4] < 0:
                 return None
-            self.short |= best[5] > MOST
-            for polish in (self.polish, self.polish_columns):
-                gap, place, m = polish(parts, best)
-                if gap < best[0]:
-                    best[:5] = gap, *place, m
+            self.short |= best[5] > MOST and not finer
+            self.polished(parts, best)
         return float(best[0]), self.midway(parts, best), int(best[4])
+
+    def polished(self, parts: Floats, best: Floats) -> None:
+        """Better the best by small steps."""
+        for polish in (self.polish, self.polish_columns):
+            gap, place, m = polish(parts, best)
+            if gap < best[0]:
+                best[:5] = gap, *place, m
 
     def lowest(self, parts: Floats, moves: NDArray[np.int64]) -> Floats:
         """Return what the gap of each move can't be less than."""
@@ -315,13 +326,16 @@ class StockGaps:
         )  # fmt: skip
         return low
 
-    def search(self, m: int, parts: Floats, best: Floats, slack: float) -> None:
-        """Search the stock round one move for what is nearer than the best by more than slack."""
+    def search(self, m: int, parts: Floats, best: Floats, slack: float, most: int = MOST) -> None:
+        """Search the stock round one move for what is nearer than the best by more than slack.
+
+        most: squares that are looked at.
+        """
         from .kernels.gap_bounds import box_bounds
         from .kernels.gap_search import search_move
 
         p = self.packed
-        best[5] = 0.0
+        best[5] = MOST - most
         bounds = np.full(len(self.raw), np.inf)
         box_bounds(m, self.table, parts, self.boxes, self.raw, best, bounds)
         nearest = np.argsort(bounds, kind="stable")[: int((bounds < best[0] - slack).sum())]

@@ -80,6 +80,7 @@ def find_faces(
         between, wide = _look_between(net)
     except TooManyHollows:
         coarse = True
+        field.seen[0] = 0
         between, wide = _look_between(net, columns)
     areas = areas_of(net, between.pieces, between.islands, wide)
     levels, rank = _all_levels(field, columns, areas, wide, tile.grid.cell_area)

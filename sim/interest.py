@@ -73,7 +73,8 @@ def lines_of_interest(reading: Reading, unit: Unit, job: Job | None) -> Iterator
             feeds.spindle == 0,
             f"tool {number} cuts with the spindle off (no M3 or M4 with S)",
         )
-        yield from _first_of(feeds, feeds.feed == 0, f"tool {number} cuts with feed 0")
+        still = (feeds.feed == 0) & (feeds.lengths() > 0)
+        yield from _first_of(feeds, still, f"tool {number} cuts with feed 0")
         if job is not None:
             radius = job.tools[number].diameter / 2
             yield from _rapids_below(own, job, radius, number, unit)

@@ -28,7 +28,9 @@ if TYPE_CHECKING:  # these load numba
 
     from .cut import Cut, Skim
     from .deep import DeepColumns
+    from .passes import PassSettings
     from .prober import Prober
+    from .program import ReaderSettings
     from .rays import Metal, Sweeps
     from .stock import Stock
     from .trace import Trace
@@ -117,7 +119,7 @@ class Job:
         )
 
     def _read(self, setup: SetupSpec, index: int, passes_before: int) -> Program:
-        program = self._programmed(setup, index)
+        program = self.programmed(index)
         moves = program.moves
         x, y, z = self.spec.zero_errors.get(setup.name, (0.0, 0.0, 0.0))
         shift = np.tile(np.array([x, y, z]), (len(moves), 1))
@@ -131,35 +133,53 @@ class Job:
         )
         return Program(moves, passes, program.notes)
 
-    def _programmed(self, setup: SetupSpec, index: int) -> Program:
-        top = float(self.stock.high[2])
+    def programmed(self, index: int = 0) -> Program:
+        """Return a setup's moves as programmed: no error but those of D; `index` from 0."""
+        setup = self.spec.setups[index]
         if setup.program is not None:
-            from .program import ReaderSettings, read_program
+            from .program import read_program
 
-            settings = ReaderSettings(
-                unit=self.unit,
-                tools={n: t.name for n, t in self.tools.items()},
-                stock_top=top,
-                setup=index,
-                work_offsets=setup.work_offsets,
-                home=setup.home,
-                block_delete=setup.block_delete,
-                chord=self.spec.chord,
-                dialect=setup.control,
-                accept=setup.accept,
-                parameters=setup.parameters,
-                radii={n: t.diameter / 2 for n, t in self.tools.items()},
-                d_errors=self.spec.d_errors,
-                folder=self.spec.folder,
-            )
+            settings = self.reader_settings(index)
             return read_program(setup.program, settings, shown=self._shown(setup.program))
-        from .passes import PassSettings, read_passes
+        from .passes import read_passes
 
         assert setup.passes is not None
-        return read_passes(
-            setup.passes,
-            PassSettings(self.unit, self.tools, self.spec.d_errors, top, index),
-            shown=self._shown(setup.passes),
+        return read_passes(setup.passes, self.pass_settings(index), shown=self._shown(setup.passes))
+
+    def pass_settings(self, index: int) -> PassSettings:
+        """Return what the job tells the reader of a setup's pass list; `index` from 0."""
+        from .passes import PassSettings
+        from .passes_source import Sources
+
+        named = self.spec.setups[index].passes
+        sources = Sources(
+            part=self.spec.part.model if self.spec.part else None,
+            folder=named.parent if named else None,
+            within=None if self.spec.allow_outside else self.spec.folder,
+        )
+        top = float(self.stock.high[2])
+        return PassSettings(self.unit, self.tools, self.spec.d_errors, top, index, sources)
+
+    def reader_settings(self, index: int) -> ReaderSettings:
+        """Return what the job tells the reader of a setup's program; `index` from 0."""
+        from .program import ReaderSettings
+
+        setup = self.spec.setups[index]
+        return ReaderSettings(
+            unit=self.unit,
+            tools={n: t.name for n, t in self.tools.items()},
+            stock_top=float(self.stock.high[2]),
+            setup=index,
+            work_offsets=setup.work_offsets,
+            home=setup.home,
+            block_delete=setup.block_delete,
+            chord=self.spec.chord,
+            dialect=setup.control,
+            accept=setup.accept,
+            parameters=setup.parameters,
+            radii={n: t.diameter / 2 for n, t in self.tools.items()},
+            d_errors=self.spec.d_errors,
+            folder=self.spec.folder,
         )
 
     def _shown(self, path: Path) -> str:
@@ -195,8 +215,7 @@ class Job:
         """What answers columns on which metal stands above a cutting part; None: none can."""
         from .deep import DeepColumns
 
-        rows, high = self.packed.rows, float(self.stock.high[2])
-        if not (rows[:, 2] + rows[:, 6] + rows[:, 16] < high).any():
+        if not self.packed.may_bury(float(self.stock.high[2])):
             return None
         return DeepColumns(lambda: self.sweeps, self.packed, self.stock)
 
@@ -366,7 +385,7 @@ class Job:
         floor &= (np.abs(before - skim.z) <= 1e-6) & (prober.passes(left_by) == skim.by_pass)
         depth = np.where(floor, before - after, -np.inf)
         depth[0] = max(depth[0], skim.depth)
-        k = int(np.argmax(depth > depth.max() - 1e-9))
+        k = self._deepest(skim, xs, ys, depth, left_by)
         move = skim.move if k == 0 else int(left_by[k])
         return SkimRow(
             by_pass=skim.by_pass,
@@ -376,6 +395,31 @@ class Job:
             at=(float(xs[k]), float(ys[k]), skim.z - float(depth[k])),
             line=int(self.program.moves.line[self.packed.move[move]]),
         )
+
+    def _deepest(
+        self,
+        skim: Skim,
+        xs: NDArray[np.float64],
+        ys: NDArray[np.float64],
+        depth: NDArray[np.float64],
+        left_by: NDArray[np.int32],
+    ) -> int:
+        """Return the deepest place at which the tip stood no deeper than a skim's may; 0 at worst.
+
+        Of places as deep as each other the first; overwrites `depth`.
+        """
+        from .kernels.cutting import tip_over
+
+        p = self.packed
+        while True:
+            k = int(np.argmax(depth > depth.max() - 1e-9))
+            if k == 0:
+                return 0
+            row = int(left_by[k])
+            tip = tip_over(p.code, p.rows, row, xs[k], ys[k])[2] - p.rows[row, 17]
+            if skim.z - tip <= skim.limit + 1e-6:
+                return k
+            depth[k] = -np.inf
 
     def _lowest_places(self, skim: Skim) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return where a skim may be deepest: its deepest column, the tip over it, ends of moves.

@@ -5,7 +5,7 @@ A pass list says what each tool does, one ``[[passes]]`` after the other in the 
     [[passes]]
     name = "Profile, rough, upper"
     tool = 1
-    operation = "contour"         # contour, pocket, face, drill or path
+    operation = "contour"         # or another; all are shown below
     feed = 20                     # a minute, in the job's unit
     plunge_feed = 8               # on the way down; feed unless said
     spindle = 3000
@@ -52,6 +52,44 @@ A pass list says what each tool does, one ``[[passes]]`` after the other in the 
     approach = { kind = "helix", radius = 0.06, angle = 2 }
 
     [[passes]]
+    name = "Pocket, floor"
+    tool = 2
+    operation = "pocket"
+    milling = "bottom"             # the floor only; "bottom_and_side" unless said
+    feed = 15
+    slot = { from = [0.5, 0.5], to = [2, 0.5], width = 0.75 }
+    bottom = -0.25
+    allowance_side = "8 thou"      # how far the tool keeps off the walls
+    radial_cutting_depth = 0.1
+
+    [[passes]]
+    name = "Pocket, walls"
+    tool = 2
+    operation = "pocket"
+    milling = "side"               # the walls only
+    feed = 10
+    slot = { from = [0.5, 0.5], to = [2, 0.5], width = 0.75 }
+    bottom = -0.25
+    lift = "0.4 thou"              # the tool runs so far above the finished floor
+    spring_passes = 1              # the round along the wall once more at the same depth
+    start = { inside = { circle = { center = [1.25, 0.875], diameter = 0.4 } } }
+    approach = { kind = "arc", radius = 0.1 }
+
+    [[passes]]
+    name = "Profile, rough, in steps"
+    tool = 1
+    operation = "contour"
+    feed = 20
+    side = "outside"
+    rectangle = { low = [0, 0], high = [2.6, 1.8] }
+    levels = [                     # in place of bottom
+        { bottom = 0.3, allowance_side = "8 thou" },
+        { bottom = 0, allowance_side = "9 thou" },
+    ]
+    start = { corner_nearest = [0, 0] }
+    approach = { kind = "ramp", angle = 5 }  # down along the contour
+
+    [[passes]]
     name = "Face"
     tool = 3
     operation = "face"
@@ -69,6 +107,56 @@ A pass list says what each tool does, one ``[[passes]]`` after the other in the 
     points = [[0.3, 0.3], [2.3, 0.3]]
     bottom = -0.6
     axial_cutting_depth = 0.1      # pecks
+
+    [[passes]]
+    name = "Holes on a bolt circle"
+    tool = 4
+    operation = "drill"
+    feed = 6
+    pattern = { circle = { center = [1.3, 0.9], diameter = 1, count = 6 }, skip = [2] }
+    bottom = -0.6
+
+    [[passes]]
+    name = "Bore"
+    tool = 2
+    operation = "helix_bore"
+    feed = 12
+    points = [[1.3, 0.9]]          # or a pattern
+    diameter = 0.45
+    pitch = "40 thou"              # down with each turn
+    bottom = -0.5
+
+    [[passes]]
+    name = "Chamfer"
+    tool = 6
+    operation = "chamfer"
+    feed = 20
+    side = "outside"               # where the air is
+    rectangle = { low = [0, 0], high = [2.6, 1.8] }
+    top = 0
+    width = "20 thou"              # or depth
+    tip_clearance = "10 thou"      # how far the tip goes below the chamfer
+
+    [[passes]]
+    name = "Ground"
+    tool = 5
+    operation = "raster"
+    feed = 30
+    circle = { center = [1.3, 0.9], diameter = 0.8 }
+    bottom = -0.1
+    scallop_height = "0.2 thou"    # or overlap, or radial_cutting_depth
+    angle = 45
+
+    [[passes]]
+    name = "Fillet"
+    tool = 5
+    operation = "fillet"
+    feed = 30
+    side = "left"
+    points = [[0, 0.5], [2.6, 0.5]]  # the wall, seen from above
+    bottom = -0.5
+    fillet_radius = 0.2
+    overlap = 0.9
 
     [[passes]]
     name = "Cove"
@@ -89,34 +177,96 @@ which adds a line back to the first point if it isn't there yet; a boundary alwa
 = true` takes the longer arc of a radius. `round` stands at the end of a line that another line
 follows, and rounds off the corner between them.
 
+Two more are looked up elsewhere, and are closed and counter-clockwise, begun in the middle of their
+longest line: `section = { z = -0.2, near = [1, 0] }`, an outline of the part model just below z,
+and `dxf = { file = "profile.dxf", layer = "CUT", near = [0, 0] }`, one out of a drawing, whose file
+is named from the pass list's folder.
+
+`near` picks the outline that is nearest to a place, `inside` the smallest closed one round it;
+without either there must be one alone. A section gets arcs where the model's corners lie on one
+within `tolerance` (0.1 µm unless said; 0: none), else its own lines; a note says how far facets
+stand off the curves. A drawing's LINE, ARC, CIRCLE and polylines with bulges are taken as drawn,
+SPLINE and ELLIPSE as arcs and lines within `tolerance`; ends within `gap` (1 µm unless said) are
+joined; `open = true` takes a contour with two ends, as drawn. Its unit is what $INSUNITS says, else
+`unit` = "in" or "mm" must. The file may not leave the job's folder.
+
 **Side.** left and right are the tool's side, walking as the points go; on is the tip on the
 contour; inside and outside are for closed contours. With inside and outside, `cutmode = "climb"`
 or "conventional" sets the way round (climb has the wall on the right of a tool that turns
 clockwise); without it points are walked as written and the other shapes climb. The tool's axis
 keeps R + allowance_side + the D error of the tool's register from the contour, R being half of DC;
-round an outside corner it runs a true arc. On a contour the D error moves left, right, inside and
-outside, nothing else. `start = [x, y]` begins a closed contour at its point nearest to there, and
-`overlap` runs past the start by so much.
+round an outside corner it runs a true arc. The D error moves contours (not on), the walls of a
+pocket with milling = "side", helix bores and chamfers, nothing else. `overlap` runs a closed
+contour past its start by so much. `spring_passes = n` runs the round along the wall n times more
+at each level.
+
+**Start** of a closed contour: `[x, y]`, its point nearest to there; `{ corner_nearest = [x, y] }`,
+its corner nearest to there; or `{ inside = { rectangle = { ... } } }`, also a circle: the middle of
+its longest stretch inside. It is an error where the contour doesn't run through that region.
 
 **Approach and retract** of a contour: "plunge" (straight down or up), "straight" {length, angle}
-(0, in line with the path, unless said; up to 90 from the tool's side) or "arc" {radius, angle}
-(tangent, from the tool's side, 90 degrees unless said). `retract` is as `approach` unless said. A
-pocket is entered by "plunge", "ramp" {angle} along its innermost path or "helix" {angle, radius}.
+(0, in line with the path, unless said; up to 90 from the tool's side), "arc" {radius, angle}
+(tangent, from the tool's side, 90 degrees unless said) or "ramp" {angle or length} along the
+contour: from above its metal, so that it reaches the level at the start (3 degrees unless said);
+an open contour is ramped back and forth. `retract` is as `approach` unless said, and a plunge after
+a ramp; as a ramp it goes up along the contour, past the start of a closed one and back along an
+open one. A pocket's floor is entered by "plunge", "ramp" {angle or length} along its innermost path
+or "helix" {angle, radius}.
 
 **Pocket.** contour_parallel works from the inside out, so that the last round is on the wall;
 bidirectional runs lines at `angle` degrees to X and then one round along the wall. The paths of
 contour_parallel may lie up to R apart, else the corners between them keep islands; those of
 bidirectional up to 2 R. For a floor without cusps R is here the flat part of the tool's end; the
-reader notes it where a tool leaves cusps.
+reader notes it where a tool leaves cusps. With `milling = "bottom"` allowance_side, which has to be
+above 0, keeps the tool off the walls. With `milling = "side"` only rounds along the walls of
+boundary and islands are run, as along a contour, with approach, retract, start, overlap,
+radial_passes, spring_passes and lift; a corner tighter than the tool keeps its metal.
 
 **Face.** Lines along X (`angle = 0`) or Y (90) over the rectangle. The whole tool runs past the
 ends of the lines by `overlap`, and its flat end past the two other sides by as much (1 mm or
 0.04 in unless said).
 
+**Drill, helix bore.** `pattern` takes the place of points: `circle` {center, diameter, count, angle
+of the first hole (0, toward +X), angle_increment (evenly all round)}, `grid` {low, spacing =
+[along, across], columns, rows, angle of the rows} (every second row backwards) or `line` {from, to,
+count}; `skip` leaves holes out, counted from 1. Between pecks the drill goes up out of the hole, or
+by `chip_break`. `dwell` takes time and makes no move. A helix bore goes out to its circle above the
+metal, down `pitch` with each turn (the last one what is left), once round at the floor (and
+spring_passes times more), and off the wall on half a circle: to the middle, or, where a core is
+left standing there, by the security distance. The axis keeps R + allowance_side + the D error from
+the wall of `diameter`.
+
+**Chamfer.** The tool is a chamfer tool, a spot drill or another with a cone at its end; `top` is z
+of the edge, `side` the side of the air. The cone meets the wall depth below the edge and
+`tip_clearance` above its tip, so its axis keeps the cone's radius there (and the D error) from the
+contour. The width is that of the chamfer seen from above; the depth is measured down the wall.
+
+**Raster.** Lines of a ball or bull nose at `angle` degrees to X inside a boundary, then a round
+along it. With `side = "on"` the axis runs on the boundary, with "inside" the tool keeps inside of
+it, and allowance_side more. Lines s apart leave cusps of R - sqrt(R^2 - (s/2)^2). With `surface =
+"part"` the tip is as high as a ball lies on the job's part model, but not under `bottom`; straight
+moves follow it to `tolerance` (1 µm unless said), allowance_bottom lifts it, and on slopes the
+paths lie further apart than seen from above.
+
+**Fillet.** Rounds of a ball along the fillet between a floor at `bottom` and the wall over the
+contour, from the wall down (`direction = "up"`: from the floor up), one after the other without
+going up (`strategy = "unidirectional"`: going up after each). Seen along the wall the ball's center
+runs on a circle of F - R; from round to round it turns by the angle that leaves cusps of exactly
+scallop_height, or puts neighbouring rounds radial_cutting_depth apart; the last step is what is
+left, and beside the wall the tool's side cuts the cusps lower.
+
+**Stepover** of raster and fillet is one of scallop_height, radial_cutting_depth and `overlap`, the
+part of DC by which neighbouring paths overlap, such as 0.9.
+
 **Levels.** z from `top` down in steps of axial_cutting_depth, the last exactly at bottom +
-allowance_bottom. The tool travels at `retract_plane` (5 mm or 0.2 in above the stock unless said)
-in rapids, goes down in a rapid to `security_distance` (1 mm or 0.04 in unless said) above the metal
-of its place, and from there at plunge_feed. Every pass comes from above and ends above.
+allowance_bottom + lift. `allowance_growth` leaves so much more on the wall with each level down, or
+less below 0. `lift` runs the tool so far above the finished floor that floor and wall are not cut
+at once. `levels` says it step by step: each goes down to its own bottom, in steps of
+axial_cutting_depth, and leaves its own allowance_side, unless the pass says one for all;
+allowance_bottom and lift raise the last. The tool travels at `retract_plane` (5 mm or 0.2 in above
+the stock unless said) in rapids, goes down in a rapid to `security_distance` (1 mm or 0.04 in
+unless said) above the metal of its place, and from there at plunge_feed. Every pass comes from
+above and ends above.
 
 In the moves a pass list runs tool n under register Hn.
 """
@@ -125,37 +275,52 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from .errors import BadInput, JobError
 from .moves import MoveList, Pass, Program
+from .passes_bore import bore_moves
+from .passes_chamfer import chamfer_moves
 from .passes_contour import contour_moves
-from .passes_emit import Tip, level_heights
-from .passes_model import (
+from .passes_fillet import fillet_moves
+from .passes_operations import (
+    BorePass,
+    ChamferPass,
     ContourPass,
     DrillPass,
     FacePass,
-    LevelPass,
+    FilletPass,
     PassBase,
     PassList,
     PathPass,
     PocketPass,
+    RasterPass,
 )
 from .passes_plane import drill_moves, face_moves, path_moves
 from .passes_pocket import pocket_moves
-from .passes_shapes import PassError
+from .passes_raster import raster_moves
+from .passes_source import NO_SOURCES, Sources
+from .passes_work import Work
 from .strict import Problems, clean, load_toml, validate
 from .tools import Tool
-from .units import Unit, say_length
+from .units import Unit
 
 __all__ = ["PassSettings", "pass_schema", "read_passes"]
 
-PLANE_MM: Final[dict[Unit, float]] = {"in": 0.2 * 25.4, "mm": 5.0}
-"""Height of the rapids over the stock unless said."""
-SMALL_MM: Final[dict[Unit, float]] = {"in": 0.04 * 25.4, "mm": 1.0}
-"""security_distance and a face's overlap unless said."""
+_OPERATIONS: Final[dict[type[PassBase], Callable[[Work, Any], None]]] = {
+    ContourPass: contour_moves,
+    PocketPass: pocket_moves,
+    FacePass: face_moves,
+    DrillPass: drill_moves,
+    BorePass: bore_moves,
+    ChamferPass: chamfer_moves,
+    RasterPass: raster_moves,
+    FilletPass: fillet_moves,
+    PathPass: path_moves,
+}
+"""What makes the moves of each operation."""
 
 _HEADER: Final = re.compile(r"""^[ \t]*\[\[[ \t]*["']?passes["']?[ \t]*\]\]""")
 _MANY_LINES: Final = re.compile(r'"""[\s\S]*?"""|\'\'\'[\s\S]*?\'\'\'')
@@ -178,6 +343,8 @@ class PassSettings:
         z of the highest point of the stock, mm.
     setup : int
         From 0.
+    sources : Sources
+        Where sections and drawings come from.
     """
 
     unit: Unit
@@ -185,6 +352,7 @@ class PassSettings:
     d_errors: Mapping[int, float]
     stock_top: float
     setup: int = 0
+    sources: Sources = NO_SOURCES
 
 
 def pass_schema() -> dict[str, Any]:
@@ -228,9 +396,10 @@ def read_passes(path: Path, settings: PassSettings, *, shown: str | None = None)
     moves, passes, notes = MoveList(), [], []
     for number, (item, line) in enumerate(zip(listed.passes, lines, strict=True), start=1):
         passes.append(Pass(number, settings.setup, item.tool, item.name, line, line))
-        work = _Work(item, settings, number, line)
+        work = Work(item, settings, number, line, moves)
         try:
-            work.run(moves)
+            work.check_tool()
+            _OPERATIONS[type(item)](work, item)
         except BadInput as error:
             key = getattr(error, "key", "")
             where = f"passes[{number}]" + (f".{key}" if key else "")
@@ -244,124 +413,3 @@ def _header_lines(text: str) -> list[int]:
     """Return the physical lines, from 1, of the ``[[passes]]`` headings."""
     blanked = _MANY_LINES.sub(lambda found: "\n" * found[0].count("\n"), text)
     return [n for n, line in enumerate(blanked.split("\n"), start=1) if _HEADER.match(line)]
-
-
-class _Work:
-    """One pass on its way to moves."""
-
-    def __init__(self, item: PassBase, settings: PassSettings, number: int, line: int) -> None:
-        self.item, self.settings, self.unit = item, settings, settings.unit
-        self.number, self.line = number, line
-        self.notes: list[str] = []
-
-    def note(self, text: str) -> None:
-        """Keep what a person should know about this pass."""
-        self.notes.append(f'line {self.line}, pass {self.number} "{self.item.name}": {text}')
-
-    def run(self, moves: MoveList) -> None:
-        """Add the moves of the pass."""
-        item, tool = self.item, self._tool()
-        if isinstance(item, PathPass):
-            path_moves(item, self._tip(moves, self.settings.stock_top), *self._over())
-        elif isinstance(item, LevelPass):
-            self._levels(item, tool, moves)
-
-    def _over(self) -> tuple[float, Unit]:
-        return self.settings.stock_top, self.unit
-
-    def _levels(self, item: LevelPass, tool: Tool, moves: MoveList) -> None:
-        top = self.settings.stock_top if item.top is None else item.top
-        bottom = round(item.bottom + item.allowance_bottom, 10)
-        if bottom >= top:
-            raise PassError(
-                "bottom",
-                f"with allowance_bottom {say_length(bottom, self.unit)}, is not below the top, "
-                f"{say_length(top, self.unit)}",
-            )
-        levels = level_heights(top, bottom, item.axial_cutting_depth)
-        tip = self._tip(moves, top)
-        radius = tool.cutting_radius
-        if isinstance(item, DrillPass):
-            drill_moves(item, tip, levels, top)
-        elif tool.shape == "drill":
-            raise PassError(
-                "tool",
-                f'tool {tool.number} is a drill, which cuts downwards only; "{tool.name}" can run '
-                'operation = "drill" or "path"',
-            )
-        elif isinstance(item, ContourPass):
-            reach = radius + self.settings.d_errors.get(tool.number, 0.0)
-            contour_moves(item, tip, levels, top, reach, self.unit)
-        elif isinstance(item, PocketPass):
-            times = 1 if item.strategy == "contour_parallel" else 2
-            self._stepover(item.radial_cutting_depth, tool, times)
-            pocket_moves(item, tip, levels, top, radius, self.unit)
-        elif isinstance(item, FacePass):
-            self._stepover(item.radial_cutting_depth, tool, 2)
-            overlap = SMALL_MM[self.unit] if item.overlap is None else item.overlap
-            face_moves(
-                item,
-                tip,
-                levels,
-                top,
-                radius=radius,
-                flat_radius=tool.flat_radius,
-                overlap=overlap,
-                unit=self.unit,
-            )
-
-    def _tool(self) -> Tool:
-        tools = self.settings.tools
-        if self.item.tool in tools:
-            return tools[self.item.tool]
-        have = ", ".join(f"{n} ({clean(tools[n].name, 40)})" for n in sorted(tools)) or "none"
-        raise PassError("tool", f"no tool {self.item.tool} in the job; it has {have}")
-
-    def _stepover(self, step: float, tool: Tool, times: int) -> None:
-        """Raise where paths are too far apart to clear a floor; note where they leave cusps."""
-        most, flat = times * tool.cutting_radius, times * tool.flat_radius
-        if step > most + 1e-9:
-            other = ', or strategy = "bidirectional" up to twice that' if times == 1 else ""
-            raise PassError(
-                "radial_cutting_depth",
-                f"{say_length(step, self.unit)} leaves metal standing between the paths; tool "
-                f"{tool.number} allows {say_length(most, self.unit)}{other}",
-            )
-        if step > flat + 1e-9:
-            wide, apart = (say_length(v, self.unit) for v in (2 * tool.flat_radius, step))
-            self.note(
-                f"the end of tool {tool.number} is flat over {wide} only, so paths {apart} apart "
-                "leave cusps on the floor"
-            )
-
-    def _tip(self, moves: MoveList, top: float) -> Tip:
-        item, stock_top = self.item, self.settings.stock_top
-        plane = round(stock_top + PLANE_MM[self.unit], 10)
-        plane = plane if item.retract_plane is None else item.retract_plane
-        if plane < top:
-            raise PassError(
-                "retract_plane",
-                f"{say_length(plane, self.unit)} is below the top of the pass, "
-                f"{say_length(top, self.unit)}; set it above",
-            )
-        if plane < stock_top:
-            self.note(
-                f"rapids at {say_length(plane, self.unit)} run through the stock, whose top is "
-                f"{say_length(stock_top, self.unit)}"
-            )
-        fixed = {
-            "setup": self.settings.setup,
-            "tool": item.tool,
-            "pass_number": self.number,
-            "h_register": item.tool,
-            "spindle": item.spindle,
-            "line": self.line,
-        }
-        return Tip(
-            moves,
-            fixed,
-            feed=item.feed,
-            plunge_feed=item.plunge_feed or item.feed,
-            plane=plane,
-            security=item.security_distance or SMALL_MM[self.unit],
-        )

@@ -3,37 +3,22 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
-from .contour import SNAP_MM, TOUCH_MM, Contour, Piece, Point, distance
-from .passes_emit import Tip
-from .passes_model import ArcLead, ContourPass, Lead, Plunge, StraightLead
+from .contour import FLAT_TURN, SNAP_MM, TOUCH_MM, Contour, Piece
+from .passes_leads import Way
 from .passes_offset import offset
-from .passes_shapes import PassError, check_simple, contour_of, say_piece, say_point
+from .passes_operations import ArcLead, ContourPass, Stepover, StraightLead, Walked
+from .passes_shapes import PassError, check_simple, say_piece, say_point
+from .passes_start import begun
+from .passes_work import Level, Work
 from .units import Unit, say_length
 
-__all__ = ["contour_moves", "offset_wall"]
-
-LEAD_SAMPLES = 256
-"""Places along an approach at which its distance to the contour is looked at."""
+__all__ = ["check_closed_keys", "contour_moves", "offset_wall", "walked"]
 
 
-def contour_moves(
-    item: ContourPass, tip: Tip, levels: list[float], top: float, reach: float, unit: Unit
-) -> None:
+def contour_moves(work: Work, item: ContourPass) -> None:
     """Make the moves of a contour pass.
-
-    Parameters
-    ----------
-    item : ContourPass
-    tip : Tip
-    levels : list of float
-        z of each level, mm, from the top down.
-    top : float
-        z where the metal begins, mm.
-    reach : float
-        Radius of the tool with the error of its D register, mm.
-    unit : {'in', 'mm'}
-        For the text of errors.
 
     Raises
     ------
@@ -41,39 +26,39 @@ def contour_moves(
         Keys that don't go together, an arc that the tool can't enter, an offset that meets itself,
         an approach that cuts the wall.
     """
-    contour, left = _walked(item, unit)
-    rounds = _rounds(item, contour, left, reach, unit)
-    retract = item.retract if item.retract is not None else item.approach
-    side = 1.0 if left is not False else -1.0
-    for path, gap in rounds:
-        lead_in = _lead_in(item.approach, path, side)
-        lead_out = _lead_out(retract, path, side, item.overlap)
-        for lead, key in ((lead_in, "approach"), (lead_out, "retract")):
-            _check_lead(lead, contour, rounds[-1][1] if gap else 0.0, key, unit)
-    metal = top
-    for z in levels:
-        for path, _ in rounds:
-            lead_in = _lead_in(item.approach, path, side)
-            tip.over(lead_in[0].start if lead_in else path.start)
-            tip.near(metal)
-            tip.plunge(z)
-            tip.along(lead_in)
-            tip.along(path.pieces)
-            tip.along(path.walk(item.overlap) if item.overlap else [])
-            tip.along(_lead_out(retract, path, side, item.overlap))
-            tip.up()
-        metal = z
+    _check_keys(item)
+    contour, left = walked(work, item)
+    levels = work.levels(item)
+    if item.side == "on":
+        _check_on(item, levels)
+    tip, metal, above = work.tip(), work.top, levels[0].allowance_side
+    made: dict[float, list[Way]] = {}
+    for level in levels:
+        allowance = level.allowance_side
+        if allowance not in made:
+            made[allowance] = _rounds(work, item, contour, left, level)
+        # Where the path is another, it meets metal that the level above left standing.
+        metal = metal if allowance == above else work.top
+        for way in made[allowance]:
+            way.cut(tip, level.z, metal)
+        for _ in range(item.spring_passes):
+            made[allowance][-1].cut(tip, level.z, level.z)
+        metal, above = level.z, allowance
 
 
-def _walked(item: ContourPass, unit: Unit) -> tuple[Contour, bool | None]:
-    """Return the contour as it is walked, and whether the tool runs on its left (None: on it)."""
-    contour = contour_of(item, unit, closed=item.closed)
+def walked(work: Work, item: Walked) -> tuple[Contour, bool | None]:
+    """Return the contour as it is walked, and whether the tool runs on its left (None: on it).
+
+    Raises
+    ------
+    PassError
+        A contour that can't be used, keys that go with another kind of contour or side.
+    """
+    contour = work.contour(item, closed=item.closed)
     check_closed_keys(item, contour)
     if item.side != "on":
-        check_simple([contour], unit, "points")
-    if item.start is not None:
-        index, part, _ = contour.nearest(item.start)
-        contour = contour.begun_at(index, part)
+        check_simple([contour], work.unit, "points")
+    contour = begun(contour, item.start, work.unit)
     if item.side in ("left", "right", "on"):
         return contour, {"left": True, "right": False, "on": None}[item.side]
     left = (contour.area() > 0) == (item.side == "inside")
@@ -84,13 +69,14 @@ def _walked(item: ContourPass, unit: Unit) -> tuple[Contour, bool | None]:
     return contour, left
 
 
-def check_closed_keys(item: ContourPass, contour: Contour) -> None:
+def check_closed_keys(item: Walked, contour: Contour) -> None:
     """Raise where keys are given that go with another kind of contour or side."""
     if not item.points and item.closed:
         raise PassError("closed", "goes with points; a circle, rectangle or slot always is closed")
     if not contour.closed:
-        for key in ("start", "overlap"):
-            if getattr(item, key):
+        past = getattr(item, "overlap", None) if not isinstance(item, Stepover) else None
+        for key, value in (("start", item.start), ("overlap", past)):
+            if value:
                 raise PassError(key, "goes with a closed contour; this one is open")
         if item.side in ("inside", "outside"):
             raise PassError(
@@ -98,49 +84,70 @@ def check_closed_keys(item: ContourPass, contour: Contour) -> None:
             )
     if item.cutmode and item.side not in ("inside", "outside"):
         raise PassError("cutmode", "goes with inside and outside; the points set the way round")
+
+
+def _check_keys(item: ContourPass) -> None:
     if item.radial_passes > 1 and item.radial_cutting_depth is None:
         raise PassError("radial_cutting_depth", "is missing: how far apart the radial_passes lie")
     if item.radial_passes == 1 and item.radial_cutting_depth is not None:
         raise PassError("radial_passes", "is missing: how many rounds radial_cutting_depth apart")
-    if item.side == "on":
-        _check_on(item)
 
 
-def _check_on(item: ContourPass) -> None:
-    if item.allowance_side:
-        raise PassError("allowance_side", 'has no side to be left on where side = "on"')
+def _check_on(item: ContourPass, levels: list[Level]) -> None:
+    for level in levels:
+        if level.allowance_side:
+            key = "allowance_growth" if item.allowance_growth else level.key
+            raise PassError(key, 'has no side to be left on where side = "on"')
     if item.radial_passes > 1:
         raise PassError("radial_passes", 'have no wall to work towards where side = "on"')
     for key, lead in (("approach", item.approach), ("retract", item.retract)):
         if isinstance(lead, ArcLead) or (isinstance(lead, StraightLead) and lead.angle):
             raise PassError(
-                key, 'has no side to come from where side = "on"; take plunge, or straight at 0'
+                key,
+                'has no side to come from where side = "on"; take plunge, ramp, or straight at 0',
             )
 
 
 def _rounds(
-    item: ContourPass, contour: Contour, left: bool | None, reach: float, unit: Unit
-) -> list[tuple[Contour, float]]:
-    """Return the path of each round with its distance to the contour, the wall last."""
+    work: Work, item: ContourPass, contour: Contour, left: bool | None, level: Level
+) -> list[Way]:
+    """Return the rounds of a level with their ways on and off, the wall last."""
+    gaps = _gaps(work, item, left, level)
+    ways = []
+    for n, gap in enumerate(gaps):
+        path = contour
+        if gap:
+            path = offset_wall(contour, gap, bool(left), work.unit, final=n == len(gaps) - 1)
+        way = Way(path, left is not False, item.approach, item.retract, item.overlap)
+        way.check([contour], gaps[-1], work.unit)
+        ways.append(way)
+    return ways
+
+
+def _gaps(work: Work, item: ContourPass, left: bool | None, level: Level) -> list[float]:
+    """Return how far the axis keeps from the contour in each round, mm; 0 is on it."""
     if left is None:
-        return [(contour, 0.0)]
-    wall = reach + item.allowance_side
+        return [0.0]
+    wall = work.reach + level.allowance_side
     if wall < -TOUCH_MM:
         raise PassError(
-            "allowance_side",
-            f"puts the axis {say_length(-wall, unit)} past the contour; it can't be less than "
-            f"{say_length(-reach, unit)} for this tool",
+            level.key,
+            f"puts the axis {work.say(-wall)} past the contour; it can't be less than "
+            f"{work.say(-work.reach)} for this tool",
         )
     if wall <= TOUCH_MM:
-        return [(contour, 0.0)]
-    rounds = []
-    for n in range(item.radial_passes - 1, -1, -1):
-        gap = wall + n * (item.radial_cutting_depth or 0.0)
-        rounds.append((offset_wall(contour, gap, left, unit, final=n == 0), gap))
-    return rounds
+        return [0.0]
+    step = item.radial_cutting_depth or 0.0
+    return [wall + n * step for n in range(item.radial_passes - 1, -1, -1)]
 
 
-def offset_wall(contour: Contour, gap: float, left: bool, unit: Unit, *, final: bool) -> Contour:
+KEEPS: Final = "half of the diameter, allowance_side and D error"
+"""What the distance of the axis to a contour is made of, for errors."""
+
+
+def offset_wall(
+    contour: Contour, gap: float, left: bool, unit: Unit, *, final: bool, keeps: str = KEEPS
+) -> Contour:
     """Return the path beside a contour, beginning at the contour's start.
 
     Parameters
@@ -154,6 +161,8 @@ def offset_wall(contour: Contour, gap: float, left: bool, unit: Unit, *, final: 
         For the text of errors.
     final : bool
         The path has to reach every piece of the contour; earlier rounds may cut corners.
+    keeps : str
+        What `gap` is made of, for the text of errors.
 
     Raises
     ------
@@ -163,7 +172,7 @@ def offset_wall(contour: Contour, gap: float, left: bool, unit: Unit, *, final: 
     # Walked backwards, the right is the left.
     walked = contour if left else contour.reversed()
     if final:
-        _check_arcs(walked, gap, unit)
+        _check_arcs(walked, gap, unit, keeps)
     chains = offset([walked], gap)
     if len(chains) != 1:
         raise _unfit(contour, gap, len(chains), unit)
@@ -175,21 +184,23 @@ def offset_wall(contour: Contour, gap: float, left: bool, unit: Unit, *, final: 
     return path if left else path.reversed()
 
 
-def _check_arcs(walked: Contour, gap: float, unit: Unit) -> None:
+def _check_arcs(walked: Contour, gap: float, unit: Unit, keeps: str) -> None:
     for piece in walked.pieces:
         if piece.turn > 0 and piece.radius < gap - SNAP_MM:
             raise PassError(
                 "",
                 f"the tool can't enter {say_piece(piece, unit)}: its axis has to keep "
-                f"{say_length(gap, unit)} (half of the diameter, allowance_side and D error) from "
-                f"the contour, over the radius {say_length(piece.radius, unit)}. Take a smaller "
-                "tool or a larger radius",
+                f"{say_length(gap, unit)} ({keeps}) from the contour, over the radius "
+                f"{say_length(piece.radius, unit)}. Take a smaller tool or a larger radius",
             )
 
 
 def _check_reached(walked: Contour, path: Contour, gap: float, unit: Unit) -> None:
     """Raise where a piece has no part of the path beside it."""
     reached = {p.source for p in path.pieces}
+    last = len(walked.pieces) - 1
+    if walked.closed and reached & {0, last} and _one_piece(walked.pieces[-1], walked.pieces[0]):
+        reached |= {0, last}  # two halves of one piece, in which the contour begins
     for index, piece in enumerate(walked.pieces):
         entered = piece.turn > 0 and piece.radius <= gap + SNAP_MM  # a point, not a piece
         if index not in reached and not entered and not _touched(piece, path, gap):
@@ -199,6 +210,16 @@ def _check_reached(walked: Contour, path: Contour, gap: float, unit: Unit) -> No
                 f"{say_length(gap, unit)} from the contour it doesn't fit between the pieces "
                 "beside. Take a smaller tool, or leave that piece out",
             )
+
+
+def _one_piece(a: Piece, b: Piece) -> bool:
+    """Return whether `b` goes on as `a` ends, on the same line or circle."""
+    if bool(a.turn) != bool(b.turn) or a.turn * b.turn < 0:
+        return False
+    if a.turn:
+        return math.dist(a.center, b.center) <= SNAP_MM
+    u, v = a.heading(1), b.heading(0)
+    return abs(u[0] * v[1] - u[1] * v[0]) <= FLAT_TURN and u[0] * v[0] + u[1] * v[1] > 0
 
 
 def _touched(piece: Piece, path: Contour, gap: float) -> bool:
@@ -231,55 +252,3 @@ def _begun_beside(path: Contour, contour: Contour, gap: float) -> Contour:
     (x, y), (ux, uy) = piece.start, piece.heading(0)
     index, part, _ = path.nearest((x - gap * uy, y + gap * ux))
     return path.begun_at(index, part)
-
-
-# ------------------------------------------------------------------------------ approach, retract
-
-
-def _lead_in(lead: Lead, path: Contour, side: float) -> list[Piece]:
-    """Return the pieces that lead onto the path; `side` is 1 with the tool on the left, else -1."""
-    piece = path.pieces[0]
-    out = _lead(lead, piece.start, piece.heading(0), side, back=True)
-    return [out.reversed()] if out else []
-
-
-def _lead_out(lead: Lead, path: Contour, side: float, overlap: float) -> list[Piece]:
-    piece = path.walk(overlap)[-1] if overlap else path.pieces[-1]
-    out = _lead(lead, piece.end, piece.heading(1), side, back=False)
-    return [out] if out else []
-
-
-def _lead(lead: Lead, point: Point, heading: Point, side: float, *, back: bool) -> Piece | None:
-    """Return the piece that leads away from a point of the path, backwards or forwards."""
-    if isinstance(lead, Plunge):
-        return None
-    sign = -1.0 if back else 1.0
-    ux, uy = sign * heading[0], sign * heading[1]
-    nx, ny = -side * heading[1], side * heading[0]  # to the tool's side
-    if isinstance(lead, StraightLead):
-        c, s = math.cos(math.radians(lead.angle)), math.sin(math.radians(lead.angle))
-        end = (
-            point[0] + lead.length * (c * ux + s * nx),
-            point[1] + lead.length * (c * uy + s * ny),
-        )
-        return Piece(point, end)
-    center = (point[0] + lead.radius * nx, point[1] + lead.radius * ny)
-    turn = sign * side * math.radians(lead.angle)
-    c, s = math.cos(turn), math.sin(turn)
-    x, y = point[0] - center[0], point[1] - center[1]
-    end = (center[0] + c * x - s * y, center[1] + s * x + c * y)
-    return Piece(point, end, center, turn)
-
-
-def _check_lead(lead: list[Piece], contour: Contour, gap: float, key: str, unit: Unit) -> None:
-    """Raise where a lead comes nearer to the contour than the path of the wall."""
-    if not lead or gap == 0:
-        return
-    points = [lead[0].at(n / LEAD_SAMPLES) for n in range(LEAD_SAMPLES + 1)]
-    nearest = float(distance([contour], points).min())
-    if nearest < gap - SNAP_MM:
-        raise PassError(
-            key,
-            f"cuts the wall: it comes {say_length(gap - nearest, unit, 6)} nearer to the contour "
-            "than the path does. Make it shorter or smaller, or move the contour's start",
-        )

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from .contour import TOUCH_MM, Contour, Piece, Point
+from .contour import TOUCH_MM, Piece, Point
 from .moves import ARC, LINE, MoveList
 from .passes_shapes import PassError
 
@@ -110,9 +110,13 @@ class Tip:
         self.up()
         self._add((*point, self.plane))
 
+    def near_z(self, metal: float) -> float:
+        """Return z just above the metal of a place, where a rapid down ends, mm."""
+        return round(min(self.plane, metal + self.security), 10)
+
     def near(self, metal: float) -> None:
         """Go down in a rapid, to just above the metal of the place."""
-        z = round(min(self.plane, metal + self.security), 10)
+        z = self.near_z(metal)
         if self.at is not None and z < self.at[2]:
             self._add((*self.at[:2], z))
 
@@ -142,40 +146,16 @@ class Tip:
                 self._piece(piece, self.at[2], self._feed)
 
     def ramp(self, pieces: Sequence[Piece], z: float) -> None:
-        """Cut along pieces, going down evenly to a level that the last one reaches."""
+        """Cut along pieces, going down or up evenly to a level that the last one reaches."""
         if self.at is None:
             return
+        feed = self._plunge_feed if z < self.at[2] else self._feed
         high, whole, walked = self.at[2], math.fsum(p.length for p in pieces), 0.0
         for n, piece in enumerate(pieces):
             walked += piece.length
             last = n == len(pieces) - 1
             here = z if last else high + (z - high) * (walked / whole)
-            self._piece(piece, here, self._plunge_feed)
+            self._piece(piece, here, feed)
 
     def _piece(self, piece: Piece, z: float, feed: float) -> None:
         self._add((*piece.end, z), feed=feed, center=piece.center, turn=piece.turn)
-
-    def ramp_down(self, loop: Contour, z: float, angle: float) -> None:
-        """Go down along a closed contour at an angle, and on to its start at the level.
-
-        Parameters
-        ----------
-        loop : Contour
-            The tip is over its start.
-        z : float
-            Level, mm.
-        angle : float
-            Degrees.
-        """
-        if self.at is None or self.at[2] <= z:
-            return
-        length = (self.at[2] - z) / math.tan(math.radians(angle))
-        if length > 1000 * loop.length:
-            raise PassError(
-                "approach.angle",
-                f"would go round the innermost path {length / loop.length:.0f} times on the way "
-                "down; take a steeper ramp, or a plunge",
-            )
-        self.ramp(loop.walk(length), z)
-        rest = loop.length - length % loop.length
-        self.along([p.reversed() for p in reversed(loop.reversed().walk(rest))])

@@ -7,9 +7,10 @@ from typing import Final
 
 from .contour import TOUCH_MM
 from .passes_emit import Tip
-from .passes_model import DrillPass, FacePass, PathPass
+from .passes_operations import DrillPass, FacePass, PathPass
+from .passes_pattern import hole_places
 from .passes_shapes import PassError, check_rectangle
-from .units import Unit, say_length
+from .passes_work import SMALL_MM, Work
 
 __all__ = ["drill_moves", "face_moves", "path_moves"]
 
@@ -17,37 +18,36 @@ LIMIT_LINES: Final = 100_000
 """Most lines of a face; more is a slip in the stepover."""
 
 
-def face_moves(
-    item: FacePass,
-    tip: Tip,
-    levels: list[float],
-    top: float,
-    *,
-    radius: float,
-    flat_radius: float,
-    overlap: float,
-    unit: Unit,
-) -> None:
-    """Make the moves of a face pass; radius and flat_radius are the tool's, mm."""
-    box = item.rectangle
+def face_moves(work: Work, item: FacePass) -> None:
+    """Make the moves of a face pass.
+
+    Raises
+    ------
+    PassError
+        Paths too far apart, a rectangle that can't be used.
+    """
+    tip = work.tip()
+    step = work.stepover(item.radial_cutting_depth, 2)
+    box, radius = item.rectangle, work.side_tool.cutting_radius
+    overlap = SMALL_MM[work.unit] if item.overlap is None else item.overlap
     if box.corner_radius:
         raise PassError("rectangle.corner_radius", "a face runs off its edges; leave it out")
-    check_rectangle(box, "rectangle", unit)
+    check_rectangle(box, "rectangle", work.unit)
     along = 0 if item.angle == 0 else 1
     across = 1 - along
     ends = (box.low[along] - radius - overlap, box.high[along] + radius + overlap)
     # The outermost lines put the edge of the flat end past the sides.
-    inset = flat_radius - overlap
+    inset = work.side_tool.flat_radius - overlap
     low, high = box.low[across] + inset, box.high[across] - inset
     rows = [(box.low[across] + box.high[across]) / 2]
     if high > low:
-        count = math.ceil((high - low) / item.radial_cutting_depth - TOUCH_MM)
+        count = math.ceil((high - low) / step - TOUCH_MM)
         if count > LIMIT_LINES:
             raise PassError(
                 "radial_cutting_depth", f"would take {count} lines; at most {LIMIT_LINES} are made"
             )
         rows = [low + (high - low) * n / count for n in range(count)] + [high]
-    metal = top
+    levels, metal = work.depths(item), work.top
     for z in levels:
         _rows(item, tip, rows, ends, z, metal)
         metal = z
@@ -77,29 +77,47 @@ def _rows(
     tip.up()
 
 
-def drill_moves(item: DrillPass, tip: Tip, levels: list[float], top: float) -> None:
-    """Make the moves of a drill pass; between two pecks the tool goes up out of the hole."""
-    for point in item.points:
+def drill_moves(work: Work, item: DrillPass) -> None:
+    """Make the moves of a drill pass; between two pecks the tool goes up.
+
+    Raises
+    ------
+    PassError
+        Holes that can't be used, a chip_break without pecks.
+    """
+    places, levels, top = hole_places(item, work.unit), work.depths(item), work.top
+    if item.chip_break is not None and len(levels) == 1:
+        raise PassError("chip_break", "goes with pecks; write an axial_cutting_depth")
+    tip = work.tip()
+    for point in places:
         tip.over(point)
-        metal = top
-        for z in levels:
-            tip.near(metal)
-            tip.plunge(z)
-            metal = z
-            if z != levels[-1]:
+        tip.near(top)
+        for n, z in enumerate(levels):
+            if n and item.chip_break is None:
                 tip.lift(top + tip.security)
+                tip.near(levels[n - 1])
+            elif n and item.chip_break is not None:
+                tip.lift(levels[n - 1] + item.chip_break)
+            tip.plunge(z)
         tip.up()
 
 
-def path_moves(item: PathPass, tip: Tip, stock_top: float, unit: Unit) -> None:
-    """Make the moves of a path pass."""
+def path_moves(work: Work, item: PathPass) -> None:
+    """Make the moves of a path pass.
+
+    Raises
+    ------
+    PassError
+        A point above the plane of the rapids.
+    """
+    tip, stock_top = work.tip(), work.settings.stock_top
     for n, stroke in enumerate(item.strokes, start=1):
         for m, point in enumerate(stroke, start=1):
             if point[2] > tip.plane:
                 raise PassError(
                     f"strokes[{n}][{m}]",
-                    f"z {say_length(point[2], unit)} is above the retract_plane "
-                    f"{say_length(tip.plane, unit)}; set a higher one",
+                    f"z {work.say(point[2])} is above the retract_plane "
+                    f"{work.say(tip.plane)}; set a higher one",
                 )
         tip.over((stroke[0][0], stroke[0][1]))
         tip.near(max(stock_top, stroke[0][2]))

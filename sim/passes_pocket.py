@@ -9,94 +9,163 @@ from typing import Final
 
 from .contour import SNAP_MM, TOUCH_MM, Contour, Piece, Point, distance, meet
 from .passes_emit import Tip
-from .passes_model import Helix, PocketPass, Ramp
+from .passes_leads import Way, ramp_down
 from .passes_offset import offset
-from .passes_shapes import PassError, check_simple, contour_of, say_point
-from .units import Unit, say_length
+from .passes_operations import ArcLead, Helix, PocketPass, Ramp, RasterPass, StraightLead
+from .passes_region import fits, region_of, wall_ways
+from .passes_shapes import PassError, say_point
+from .passes_work import Level, Work
+from .units import say_length
 
-__all__ = ["pocket_moves", "region_of"]
+__all__ = ["Pocket", "pocket_moves"]
 
 LIMIT_ROUNDS: Final = 5000
 """Most paths side by side; more is a slip in the stepover."""
 CHORD_MM: Final = 1e-3
 """Sagitta of the chords by which the roomiest place is looked for; the room itself is exact."""
+SIDE_ONLY: Final = ("retract", "start", "overlap", "lift", "spring_passes", "radial_passes")
+FLOOR_ONLY: Final = ("strategy", "angle")
 
 
-def pocket_moves(
-    item: PocketPass, tip: Tip, levels: list[float], top: float, radius: float, unit: Unit
-) -> None:
-    """Make the moves of a pocket pass; parameters as for `contour_moves`.
+def pocket_moves(work: Work, item: PocketPass) -> None:
+    """Make the moves of a pocket pass.
 
     Raises
     ------
     PassError
         A boundary or island that can't be used, a tool that doesn't fit, paths too far apart, no
-        room for the helix.
+        room for the helix, keys that don't go together.
     """
-    region = region_of(item, unit)
-    gap = radius + item.allowance_side
-    if gap <= TOUCH_MM:
-        raise PassError("allowance_side", "puts the axis on the boundary or past it")
-    wall = offset(region, gap)
-    if not wall:
+    _check_keys(item)
+    levels, region = work.levels(item), region_of(work, item, item.islands)
+    tip, metal, above = work.tip(), work.top, levels[0].allowance_side
+    if item.milling == "side":
+        _sides(work, item, tip, region, levels)
+        return
+    made: dict[float, tuple[Pocket, list[Strand]]] = {}
+    for level in levels:
+        allowance = level.allowance_side
+        if allowance not in made:
+            pocket = _pocket(work, item, tip, region, level)
+            even = item.strategy == "contour_parallel"
+            made[allowance] = pocket, pocket.rings() if even else pocket.lines()
+        # A wider level comes down on metal that the one above left standing.
+        metal = metal if allowance >= above else work.top
+        pocket, strands = made[allowance]
+        for strand in strands:
+            pocket.cut(strand, level.z, metal)
+        metal, above = level.z, allowance
+
+
+def _check_keys(item: PocketPass) -> None:
+    """Raise where keys are given that go with another kind of milling."""
+    side = item.milling == "side"
+    for key in FLOOR_ONLY if side else SIDE_ONLY:
+        if key in item.model_fields_set:
+            other = '"bottom" or "bottom_and_side"' if side else '"side"'
+            raise PassError(key, f"goes with milling = {other}")
+    if side:
+        if isinstance(item.approach, Helix):
+            raise PassError("approach.kind", "helix goes with a floor; take another along a wall")
+        if (item.radial_passes > 1) != (item.radial_cutting_depth is not None):
+            raise PassError(
+                "radial_cutting_depth", "and radial_passes go together along a wall; write both"
+            )
+        return
+    if isinstance(item.approach, StraightLead | ArcLead):
         raise PassError(
-            "",
-            f"the tool doesn't fit into the pocket: its axis has to keep {say_length(gap, unit)} "
-            "(half of the diameter and allowance_side) from the boundary. Take a smaller tool",
+            "approach.kind",
+            f'{item.approach.kind} goes with milling = "side"; take plunge, ramp or helix',
         )
-    work = _Pocket(item, tip, region, gap, wall, unit)
-    run = work.rings() if item.strategy == "contour_parallel" else work.lines()
-    metal = top
-    for z in levels:
-        for strand in run:
-            work.cut(strand, z, metal)
-        metal = z
+    if item.radial_cutting_depth is None:
+        raise PassError("radial_cutting_depth", "is missing: distance between neighbouring paths")
 
 
-def region_of(item: PocketPass, unit: Unit) -> list[Contour]:
-    """Return the boundary counter-clockwise and the islands clockwise, checked."""
-    boundary = contour_of(item, unit, closed=True)
-    contours = [boundary if boundary.area() > 0 else boundary.reversed()]
-    check_simple(contours, unit, "points" if item.points else "")
-    for n, shape in enumerate(item.islands, start=1):
-        key = f"islands[{n}]"
-        island = contour_of(shape, unit, key=f"{key}.", closed=True)
-        check_simple([island], unit, key)
-        check_simple([*contours, island], unit, key)
-        if not boundary.contains(island.start):
-            place = say_point(island.start, unit)
-            raise PassError(key, f"lies outside the boundary, at {place}")
-        for other, done in enumerate(contours[1:], start=1):
-            if done.contains(island.start) or island.contains(done.start):
-                raise PassError(key, f"and islands[{other}] lie one inside the other; keep one")
-        contours.append(island if island.area() < 0 else island.reversed())
-    return contours
+def _pocket(work: Work, item: PocketPass, tip: Tip, region: list[Contour], level: Level) -> Pocket:
+    gap = work.side_tool.cutting_radius + level.allowance_side
+    if gap <= TOUCH_MM:
+        raise PassError(level.key, "puts the axis on the boundary or past it")
+    if item.milling == "bottom" and level.allowance_side <= 0:
+        raise PassError(
+            level.key,
+            'with milling = "bottom" is how far the tool keeps off the walls; give it above 0',
+        )
+    times = 1 if item.strategy == "contour_parallel" else 2
+    step = work.stepover(item.radial_cutting_depth or 0.0, times)
+    return Pocket(work, item, tip, region, gap, step)
+
+
+def _sides(
+    work: Work, item: PocketPass, tip: Tip, region: list[Contour], levels: list[Level]
+) -> None:
+    """Cut along the walls of boundary and islands, the last round on the wall."""
+    metal, above = work.top, levels[0].allowance_side
+    step = item.radial_cutting_depth or 0.0
+    made: dict[float, list[list[Way]]] = {}
+    for level in levels:
+        allowance = level.allowance_side
+        if allowance not in made:
+            gap = work.reach + allowance
+            if gap <= TOUCH_MM:
+                raise PassError(level.key, "puts the axis on the boundary or past it")
+            made[allowance] = [
+                wall_ways(work, item, region, gap + n * step, gap)
+                for n in range(item.radial_passes - 1, -1, -1)
+            ]
+        metal = metal if allowance == above else work.top
+        for way in itertools.chain(*made[allowance]):
+            way.cut(tip, level.z, metal)
+        for way in made[allowance][-1] * item.spring_passes:
+            way.cut(tip, level.z, level.z)
+        metal, above = level.z, allowance
 
 
 @dataclasses.dataclass(frozen=True)
-class _Strand:
+class Strand:
     """Pieces cut without going up: entered once, then run after run with lines between."""
 
     runs: tuple[Contour, ...]
     helix: tuple[Point, float] | None = None  # center and room, mm
 
 
-class _Pocket:
+class Pocket:
+    """The area inside a boundary, to be covered with paths.
+
+    Parameters
+    ----------
+    work : Work
+    item : PocketPass or RasterPass
+    tip : Tip
+    region : list of Contour
+        Boundary counter-clockwise, islands clockwise.
+    gap : float
+        How far the axis keeps from them, mm; 0 lets it run on them.
+    step : float
+        Distance between neighbouring paths, mm.
+
+    Raises
+    ------
+    PassError
+        The tool doesn't fit.
+    """
+
     def __init__(
         self,
-        item: PocketPass,
+        work: Work,
+        item: PocketPass | RasterPass,
         tip: Tip,
         region: list[Contour],
         gap: float,
-        wall: list[Contour],
-        unit: Unit,
+        step: float,
     ) -> None:
         self.item, self.tip, self.region = item, tip, region
-        self.gap, self.wall, self.unit = gap, wall, unit
+        self.gap, self.step, self.unit = gap, step, work.unit
+        self.radius = work.side_tool.cutting_radius
+        self.wall = fits(work, region, gap)
 
     # ------------------------------------------------------------------------- contour_parallel
 
-    def rings(self) -> list[_Strand]:
+    def rings(self) -> list[Strand]:
         """Return the rounds from the inside out, in strands.
 
         Notes
@@ -105,10 +174,10 @@ class _Pocket:
         That way leads straight to the nearest wall, so it keeps clear of all of them. Where several
         strands come to one round the last goes on along it and the others end.
         """
-        done: list[_Strand] = []
-        active: list[_Strand] = []
+        done: list[Strand] = []
+        active: list[Strand] = []
         for depth in reversed(self._depths()):
-            coming: dict[int, list[_Strand]] = {}
+            coming: dict[int, list[Strand]] = {}
             for strand in active:
                 here = strand.runs[-1].start
                 nearest = min(range(len(depth)), key=lambda i: depth[i].nearest(here)[2])
@@ -125,7 +194,7 @@ class _Pocket:
         self._check_count()
         depths = [self.wall]
         while True:
-            here = offset(self.region, self.gap + len(depths) * self.item.radial_cutting_depth)
+            here = offset(self.region, self.gap + len(depths) * self.step)
             if not here:
                 return depths
             depths.append(here)
@@ -137,21 +206,21 @@ class _Pocket:
         rings = [c.points(CHORD_MM) for c in self.region]
         area = shapely.Polygon(rings[0], rings[1:])
         deepest = float(shapely.maximum_inscribed_circle(area, tolerance=CHORD_MM).length)
-        count = math.ceil((deepest - self.gap) / self.item.radial_cutting_depth)
+        count = math.ceil((deepest - self.gap) / self.step)
         if count > LIMIT_ROUNDS:
             raise PassError(
                 "radial_cutting_depth",
                 f"would take {count} rounds; at most {LIMIT_ROUNDS} are made",
             )
 
-    def _leaf(self, path: Contour, beside: list[Contour]) -> _Strand:
+    def _leaf(self, path: Contour, beside: list[Contour]) -> Strand:
         if not isinstance(self.item.approach, Helix):
             longest = max(range(len(path.pieces)), key=lambda i: path.pieces[i].length)
-            return _Strand((path.begun_at(longest, 0.5),))
+            return Strand((path.begun_at(longest, 0.5),))
         center = self._roomiest(path, beside)
         room = float(distance(self.region, [center])[0]) - self.gap
         index, part, _ = path.nearest(center)
-        return _Strand((path.begun_at(index, part),), (center, room))
+        return Strand((path.begun_at(index, part),), (center, room))
 
     def _roomiest(self, path: Contour, beside: list[Contour]) -> Point:
         """Return the center of the largest circle inside a round, clear of others of its depth."""
@@ -170,7 +239,7 @@ class _Pocket:
         x, y = line.coords[0]
         return float(x), float(y)
 
-    def _turned(self, strand: _Strand) -> _Strand:
+    def _turned(self, strand: Strand) -> Strand:
         # The inside is on the left, so the wall is on the right: climb.
         if self.item.cutmode == "climb":
             return strand
@@ -178,18 +247,18 @@ class _Pocket:
 
     # ---------------------------------------------------------------------------- bidirectional
 
-    def lines(self) -> list[_Strand]:
+    def lines(self) -> list[Strand]:
         """Return the lines to and fro, then the rounds along the walls."""
         if isinstance(self.item.approach, Helix):
             raise PassError(
                 "approach.kind", "helix goes with contour_parallel; take ramp or plunge here"
             )
         rows = self._rows()
-        strands: list[_Strand] = []
+        strands: list[Strand] = []
         runs: list[Contour] = []
         for line in self._ordered(rows):
             if runs and not self._clear(runs[-1].end, line.start):
-                strands.append(_Strand(tuple(runs)))
+                strands.append(Strand(tuple(runs)))
                 runs = []
             runs.append(line)
         walls = [w if self.item.cutmode == "climb" else w.reversed() for w in self.wall]
@@ -201,17 +270,17 @@ class _Pocket:
             index, part, off = wall.nearest(end)
             wall = wall.begun_at(index, part)
             if off <= SNAP_MM:
-                strands.append(_Strand((*runs, wall)))
+                strands.append(Strand((*runs, wall)))
             else:
-                strands += [_Strand(tuple(runs)), _Strand((wall,))]
-        return [*strands, *(_Strand((w,)) for w in walls)]
+                strands += [Strand(tuple(runs)), Strand((wall,))]
+        return [*strands, *(Strand((w,)) for w in walls)]
 
     def _rows(self) -> list[list[Contour]]:
         """Return the lines inside the wall's path, row by row, each from one side."""
         angle = math.radians(self.item.angle)
         ux, uy = math.cos(angle), math.sin(angle)
         low, high, left, right = _extent(self.wall, ux, uy)
-        count = max(1, math.ceil((high - low) / self.item.radial_cutting_depth - TOUCH_MM))
+        count = max(1, math.ceil((high - low) / self.step - TOUCH_MM))
         if count > LIMIT_ROUNDS:
             raise PassError(
                 "radial_cutting_depth", f"would take {count} lines; at most {LIMIT_ROUNDS} are made"
@@ -238,8 +307,11 @@ class _Pocket:
         return row
 
     def _inside(self, point: Point) -> bool:
-        if float(distance(self.region, [point])[0]) < self.gap - TOUCH_MM:
+        near = float(distance(self.region, [point])[0])
+        if near < self.gap - TOUCH_MM:
             return False
+        if near <= TOUCH_MM:  # on the boundary, where the axis may run on it
+            return True
         return self.region[0].contains(point) and not any(
             island.contains(point) for island in self.region[1:]
         )
@@ -283,7 +355,7 @@ class _Pocket:
 
     # ---------------------------------------------------------------------------------- cutting
 
-    def cut(self, strand: _Strand, z: float, metal: float) -> None:
+    def cut(self, strand: Strand, z: float, metal: float) -> None:
         """Enter, cut the runs one after the other, go up."""
         self._enter(strand, z, metal)
         for run in strand.runs:
@@ -291,7 +363,7 @@ class _Pocket:
             self.tip.along(run.pieces)
         self.tip.up()
 
-    def _enter(self, strand: _Strand, z: float, metal: float) -> None:
+    def _enter(self, strand: Strand, z: float, metal: float) -> None:
         """Go down to the level, and to where the first run begins."""
         first, approach = strand.runs[0], self.item.approach
         if isinstance(approach, Helix):
@@ -303,11 +375,11 @@ class _Pocket:
             loop = first
             if not first.closed:
                 loop = Contour((*first.pieces, *first.reversed().pieces), True)
-            self.tip.ramp_down(loop, z, approach.angle)
+            ramp_down(self.tip, approach, loop, z)
         else:
             self.tip.plunge(z)
 
-    def _helix(self, helix: Helix, strand: _Strand, z: float, metal: float) -> None:
+    def _helix(self, helix: Helix, strand: Strand, z: float, metal: float) -> None:
         """Go down a helix in the roomiest place, round once at the level."""
         if strand.helix is None:
             return
@@ -328,9 +400,8 @@ class _Pocket:
         self.tip.along(circle.pieces)
 
     def _helix_radius(self, helix: Helix, center: Point, room: float) -> float:
-        tool = self.gap - self.item.allowance_side
-        radius = helix.radius if helix.radius is not None else min(tool / 2, room)
-        if radius > room + SNAP_MM or radius < tool / 20:
+        radius = helix.radius if helix.radius is not None else min(self.radius / 2, room)
+        if radius > room + SNAP_MM or radius < self.radius / 20:
             place = say_point(center, self.unit)
             raise PassError(
                 "approach.radius",
@@ -341,7 +412,7 @@ class _Pocket:
         return radius
 
 
-def _longer(strand: _Strand, path: Contour) -> _Strand:
+def _longer(strand: Strand, path: Contour) -> Strand:
     """Return a strand that goes on along the round outside its last one."""
     index, part, _ = path.nearest(strand.runs[-1].start)
     return dataclasses.replace(strand, runs=(*strand.runs, path.begun_at(index, part)))

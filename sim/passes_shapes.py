@@ -11,7 +11,18 @@ from .errors import BadInput
 from .passes_model import SHAPES, Circle, Rectangle, Shape, Slot, Step
 from .units import Unit, say_length
 
-__all__ = ["PassError", "contour_of", "say_piece", "say_point"]
+__all__ = [
+    "ARC_MM",
+    "LEAST_MM",
+    "PassError",
+    "arc_piece",
+    "check_one",
+    "check_rectangle",
+    "check_simple",
+    "contour_of",
+    "say_piece",
+    "say_point",
+]
 
 ARC_MM: Final = 0.002
 """How much the radius at an arc's end may differ from that at its start (NISTIR 6556, 3.5.3)."""
@@ -45,7 +56,8 @@ def contour_of(shape: Shape, unit: Unit, *, key: str = "", closed: bool = False)
     Parameters
     ----------
     shape : Shape
-        With exactly one of points, circle, rectangle and slot.
+        With exactly one of points, circle, rectangle and slot; for a section or a drawing see
+        `passes_source`.
     unit : {'in', 'mm'}
         For the text of errors.
     key : str
@@ -64,10 +76,7 @@ def contour_of(shape: Shape, unit: Unit, *, key: str = "", closed: bool = False)
         None or several of the keys, a shape of no size, an arc that doesn't close, a step of no
         length, a corner that can't be rounded off.
     """
-    given = [name for name in SHAPES if getattr(shape, name) is not None]
-    if len(given) != 1:
-        have = f"has {' and '.join(given)}" if given else "has none"
-        raise PassError(key.rstrip("."), f"needs exactly one of {', '.join(SHAPES)}; it {have}")
+    check_one(shape, key)
     if shape.circle:
         return _circle(shape.circle)
     if shape.rectangle:
@@ -75,6 +84,14 @@ def contour_of(shape: Shape, unit: Unit, *, key: str = "", closed: bool = False)
     if shape.slot:
         return _slot(shape.slot, f"{key}slot")
     return _polyline(shape.points or [], closed, f"{key}points", unit)
+
+
+def check_one(shape: Shape, key: str) -> None:
+    """Raise unless exactly one of the keys in `SHAPES` is given."""
+    given = [name for name in SHAPES if getattr(shape, name) is not None]
+    if len(given) != 1:
+        have = f"has {' and '.join(given)}" if given else "has none"
+        raise PassError(key.rstrip("."), f"needs exactly one of {', '.join(SHAPES)}; it {have}")
 
 
 def _circle(circle: Circle) -> Contour:
@@ -200,10 +217,10 @@ def _arc_about(here: Point, step: Step, center: Point, key: str, unit: Unit) -> 
             f"the arc doesn't close: radius {first} at its start and {last} at its end; they may "
             f"differ by {say_length(ARC_MM, unit, 6)}. Check to and center",
         )
-    return _arc(here, step.to, center, step.turn == "ccw")
+    return arc_piece(here, step.to, center, step.turn == "ccw")
 
 
-def _arc(start: Point, end: Point, center: Point, ccw: bool) -> Piece:
+def arc_piece(start: Point, end: Point, center: Point, ccw: bool) -> Piece:
     """Return an arc; from a point back to itself a full circle.
 
     The center moves along the chord's normal so that both radii agree to rounding.
@@ -237,7 +254,7 @@ def _arc_of_radius(here: Point, step: Step, radius: float, key: str, unit: Unit)
         (here[0] + step.to[0]) / 2 - side * uy,
         (here[1] + step.to[1]) / 2 + side * ux,
     )
-    return _arc(here, step.to, center, step.turn == "ccw")
+    return arc_piece(here, step.to, center, step.turn == "ccw")
 
 
 # ------------------------------------------------------------------------------------ round ends

@@ -18,8 +18,8 @@ MODULES = sorted(SIM.rglob("*.py"))
 COMMANDS = sorted(CLI.glob("*.py"))
 KERNELS = sorted((SIM / "kernels").glob("*.py"))
 HEAVY = {"numpy", "numba", "scipy", "shapely", "trimesh", "pyvista", "vtk", "vtkmodules",
-         "matplotlib", "pydantic", "rich"}  # fmt: skip
-AT_USE = {"pyvista", "vtk", "vtkmodules", "trimesh", "matplotlib", "scipy", "shapely"}
+         "matplotlib", "pydantic", "rich", "ezdxf"}  # fmt: skip
+AT_USE = {"pyvista", "vtk", "vtkmodules", "trimesh", "matplotlib", "scipy", "shapely", "ezdxf"}
 """Loaded inside the function that uses them."""
 IN_KERNELS = {"__future__", "math", "numpy", "numba"}
 MODULE_LINES, FUNCTION_LINES = 500, 50
@@ -202,7 +202,8 @@ def loaded_after(code: str) -> set[str]:
     return set(done.stdout.rpartition("\n")[2].split(",")) - {""}
 
 
-NAMES = ("run", "trace", "picture", "tool", "probe", "wall", "clearance", "loupe", "schema")
+NAMES = ("start", "read", "passes", "run", "trace", "picture", "tool", "probe", "wall", "clearance",
+         "loupe", "schema")  # fmt: skip
 
 
 def command(*words: str) -> str:

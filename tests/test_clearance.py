@@ -385,7 +385,7 @@ def test_against_dense_sampling(tmp_path, seed):
             assert oracle_gap.metal_top_near(job, g.move, g.at, 1e-6) >= g.at[2] - 1e-6, part
 
 
-@pytest.mark.parametrize("seed", [1, 2, 5])
+@pytest.mark.parametrize("seed", [1, 2, 5, 10])
 def test_shifted_by_whole_mm_and_turned_by_90_degrees(tmp_path, seed):
     base = [dataclasses.asdict(g) for g in find_clearance(random_job(tmp_path / "a", seed)).gaps]
     for name, more in (("b", {"shift": (37, -12, 5)}), ("c", {"turned": 1})):
@@ -394,6 +394,6 @@ def test_shifted_by_whole_mm_and_turned_by_90_degrees(tmp_path, seed):
             (g["part"], g["pass_number"]) for g in base
         ]
         for found, g in zip(other, base, strict=True):
-            # an overlap that is deepest on the brink of the metal is found, but not polished
-            near = 1e-8 if g["gap"] > 0 else 2e-3
+            # an overlap that is deepest on the brink of the metal is searched, not polished
+            near = 1e-8 if g["gap"] > 0 else 2e-6
             assert found.gap == pytest.approx(g["gap"], abs=near)

@@ -188,7 +188,7 @@ def test_a_job_file_that_is_not_there(command, plate):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("rum", "job.toml"), ("'rum'", "there are run, trace, ", 'did you mean "run"?')),
+        (("rum", "job.toml"), ("'rum'", "there are start, read, ", 'did you mean "run"?')),
         (("--verbose",), ("--verbose", "No such option")),
         (("schema", "job.toml"), ("unexpected extra argument",)),
     ],

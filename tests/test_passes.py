@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import ast
 import math
+import re
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -119,20 +121,42 @@ def test_the_example_of_the_documentation_reads(tmp_path):
         3: Tool(3, "Face mill", "bull", 2 * inch, corner_radius=0.03 * inch),
         4: Tool(4, "Drill", "drill", 0.25 * inch, point_angle=118.0),
         5: Tool(5, "Ball", "ball", 0.25 * inch),
+        6: Tool(6, "Chamfer", "chamfer", 0.375 * inch, edge_angle=45.0, tip_diameter=0.02 * inch),
     }
     program = read(tmp_path, example, "in", tools=tools, stock_top=0.52 * inch)
     names = [p.name for p in program.passes]
-    assert names == ["Profile, rough, upper", "Saddle", "Pocket, rough", "Face", "Holes", "Cove"]
+    assert names == [line[8:-1] for line in example.split("\n") if line.startswith("name = ")]
+    assert len(names) == 14
+    assert set(_OPERATION.findall(example)) == set(operations())
     check_way(program.moves)
     assert program.moves.feed[program.moves.pass_number == 2].max() == 400.0
     assert program.moves.feed[program.moves.pass_number == 1].max() == pytest.approx(20 * inch)
 
 
+_OPERATION = re.compile('^operation = "(.*?)"', re.MULTILINE)
+
+
+def operations() -> list[str]:
+    items = pass_schema()["properties"]["passes"]["items"]
+    return sorted(items["discriminator"]["mapping"])
+
+
 def test_schema_names_every_operation_and_the_plain_key_from():
-    schema = pass_schema()
-    members = schema["properties"]["passes"]["items"]["discriminator"]["mapping"]
-    assert sorted(members) == ["contour", "drill", "face", "path", "pocket"]
-    assert "from" in schema["$defs"]["Slot"]["properties"]
+    assert operations() == [
+        "chamfer", "contour", "drill", "face", "fillet", "helix_bore", "path", "pocket", "raster"
+    ]  # fmt: skip
+    assert "from" in pass_schema()["$defs"]["Slot"]["properties"]
+
+
+def test_the_example_of_the_documentation_fits_the_schema():
+    jsonschema = pytest.importorskip("jsonschema")
+    doc = ast.get_docstring(ast.parse(Path(proud.passes.__file__).read_text()))
+    example = "\n".join(line[4:] for line in doc.split("\n") if line.startswith("    "))
+    check = jsonschema.Draft202012Validator(pass_schema())
+    check.validate(tomllib.loads(example))
+    for bad in ("milling = 3", "levels = []", "pattern = 1", "allowance_sid = 1"):
+        text = example.replace('operation = "pocket"', f'operation = "pocket"\n{bad}', 1)
+        assert not check.is_valid(tomllib.loads(text)), bad
 
 
 # ------------------------------------------------------------------------------- levels and rapids

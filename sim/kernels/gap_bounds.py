@@ -189,9 +189,11 @@ def span_of(kind, path, boxes, wider):
 def bound_boxes(kind, path, parts, boxes, raw, widest, limit, falling, lows):
     """Bound the gap in each box that may come under a limit; the least bound of all.
 
+    Also how far round the path boxes were bounded, for who has to clear `lows` again.
     falling: the limit is the least bound so far, when only that is wanted.
     """
     least = limit
+    wider = 0.0
     x0, y0, h, nx, _ = boxes
     r = h * ROOT2
     far = math.hypot(boxes[3], boxes[4]) * 2.0 * h
@@ -210,7 +212,7 @@ def bound_boxes(kind, path, parts, boxes, raw, widest, limit, falling, lows):
                 lows[b] = square_bound(kind, path, parts, x, y, h, raw[b])
                 if falling and lows[b] < least:
                     least = lows[b]
-    return least
+    return least, wider
 
 
 @jit
@@ -248,14 +250,13 @@ def first_bounds(moves, table, parts, code, rows, row_of, boxes, lists, raw, out
                     _, high = bounds(code[at], row, x, y, r)
                     raw[b] = high if high < raw[b] else raw[b]
             at += 1
-        out[i] = bound_boxes(kinds[m], paths[m], parts, boxes, raw, widest, INF, FALLING, lows)
-        i0, i1, j0, j1 = span_of(kinds[m], paths[m], boxes, widest + r + max(out[i], 0.0))
+        out[i], wider = bound_boxes(
+            kinds[m], paths[m], parts, boxes, raw, widest, INF, FALLING, lows
+        )  # fmt: skip
+        i0, i1, j0, j1 = span_of(kinds[m], paths[m], boxes, wider)
         for j in range(j0, j1 + 1):
             for k in range(i0, i1 + 1):
                 lows[j * int(nx) + k] = INF
-        if out[i] == INF:
-            for b in range(len(lows)):
-                lows[b] = INF
 
 
 @entry

@@ -52,8 +52,8 @@ def beside(row, x, y):
 @jit
 def least_top(row):
     """Height to which the cutting part reaches at least, wherever the row cuts."""
-    whole = row[5] == 0.0 or row[7] > 0.0
-    return row[2] + row[16] + (row[6] if whole else 0.0)
+    plunge = row[5] == 0.0
+    return row[2] + row[16] + (row[6] if plunge else 0.0)
 
 
 @jit

@@ -199,7 +199,7 @@ def level_round(kind, line, path, pieces, first, last, found, marks, n, move, sc
 @jit
 def plan_distance(kind, path, x, y):
     """Distance in plan from a place to a path."""
-    if kind == ARC:
+    if kind >= ARC:  # a helix too
         return near_arc(
             x - path[3], y - path[4], path[0] - path[3], path[1] - path[4], path[9] - path[3],
             path[10] - path[4], path[5], path[8], path[7],

@@ -4,7 +4,8 @@
 says which block comes next (`calls`: subprograms), and `executor` executes it: `words` and `modal`
 sort what stands in it, `motion` with `arcs` and `planes` moves, `modes` sets what coordinates
 count from (`frames`, `transforms`), `holes` does the cycles of `cycles`. `recorder` takes the
-moves, and `headings` says what a pass is. `table` lists every word. A word that may change motion
+moves, and `headings` says what a pass is. `table` lists every word; `fuzz` makes programs of
+`fuzz_programs` until one breaks the reader. A word that may change motion
 and is not handled is an error with file, line and column, never left out.
 """
 

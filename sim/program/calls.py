@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from .lexer import Block, Source, decode
-from .words import Values, whole
+from .words import Values, check_length, whole
 
 __all__ = ["Jump", "Library", "call_of", "macro_call", "return_of"]
 
@@ -92,6 +92,7 @@ def macro_call(block: Block) -> Jump:
     triples = any(sum(w[0] == letter for _, w in words) > 1 for letter in "IJK")
     group, last = 0, -1
     for index, (letter, text) in words:
+        check_length(block, letter, text)
         value = float(text)
         if letter == "G" and round(10 * value) == 650 and "G" not in called:
             called["G"] = value

@@ -67,7 +67,7 @@ class CompensatedPath:
     ) -> None:
         """Go to a programmed point, as `Recorder.go`."""
         start, self.position = self.position, end
-        info = _Info(block, self.out.state(block, rapid=rapid), end[2], rapid)
+        info = _Info(block, self.out.state(block, end, rapid=rapid), end[2], rapid)
         xy = end[0], end[1]
         if self._spent:
             return
@@ -93,7 +93,7 @@ class CompensatedPath:
 
     def finish(self, block: Block, end: Point | None, *, rapid: bool) -> None:
         """G40: with the programmed point of its block, if it has one."""
-        state = None if end is None else self.out.state(block, rapid=rapid)
+        state = None if end is None else self.out.state(block, end, rapid=rapid)
         z = self.position[2] if end is None else end[2]
         info = _Info(block, state, z, rapid)
         if self._spent:

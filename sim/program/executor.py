@@ -43,6 +43,7 @@ _PLAIN_ARC: Final = frozenset("XYZFIJKR")
 _MOTION_ONLY: Final = frozenset(["motion"])
 _SETTERS: Final = frozenset({501, 510, 511, 680})
 _BESIDE_HOME: Final = (280, 300, 530)
+_NO_ANGLES: Final = _SETTERS | (TAKES_AXES - frozenset(_BESIDE_HOME))
 _END: Final = Jump("end")
 _TURNING: Final = {3: 1, 13: 1, 4: -1, 14: -1, 5: 0, 19: 0}
 
@@ -316,6 +317,11 @@ class Executor(Holes):
         motion = self.modal.motion
         letter = next(a for a in "ABC" if a in values)
         home = one_shot in (280, 300)
+        beside = next((c for c in words.g.values() if c in _NO_ANGLES), None)
+        if beside is not None:
+            raise block.error(
+                f"{letter} with {g_name(beside)} is not handled; expected X, Y and Z", letter
+            )
         if not home and one_shot != 530 and motion not in (0, 10):
             raise block.error(
                 f"{letter} is read with G0, G1, G28 and G53 alone; expected it in a block of its "

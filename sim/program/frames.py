@@ -6,8 +6,9 @@ machine zero.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from typing import Final
+from typing import Final, TypeGuard
 
 from .settings import LIMIT_MM, ReaderSettings
 
@@ -16,6 +17,7 @@ __all__ = ["SYSTEMS", "Frames"]
 SYSTEMS: Final = (540, 550, 560, 570, 580, 590, 591, 592, 593)
 """Work zeros, as ten times the G number, in the order of P in G10 L2."""
 _NAMES: Final = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
+_UNKNOWN: Final = (math.nan, math.nan, math.nan)
 Point = tuple[float, float, float]
 
 
@@ -48,7 +50,7 @@ class Frames:
 
     def origin(self) -> Point | None:
         """Return what programmed coordinates count from, part frame, mm; None: not known."""
-        if self._selected is None:
+        if not _known(self._selected):
             return None
         x, y, z = (
             round(a + b + c, 10)
@@ -59,13 +61,16 @@ class Frames:
     def select(self, system: int) -> bool:
         """Put a work zero in force; False: the job does not know it."""
         zero = self._zeros[system]
-        if zero is None:
+        if not _known(zero):
             return False
         self.system, self._selected = system, zero
         return True
 
     def place(self, system: int, values: Mapping[int, float], *, add: bool) -> None:
         """Put a work zero at machine coordinates, mm, by axis (G10 L2).
+
+        Of one that the job does not give, axes that are not named stay unknown (NaN), and it can't
+        be used before they are given too.
 
         Raises
         ------
@@ -76,7 +81,7 @@ class Frames:
         base = old if add else home
         if home is None or base is None:
             raise ValueError(system)
-        start = old or home
+        start = old or _UNKNOWN
         zero = [base[k] + values[k] if k in values else start[k] for k in range(3)]
         x, y, z = (round(v, 10) for v in zero)
         self._zeros[system] = (x, y, z)
@@ -128,7 +133,9 @@ class Frames:
         zero, home = self._zeros[system], self.settings.home
         if axis > 2:
             return 0.0
-        return None if zero is None or home is None else (zero[axis] - home[axis]) / self.scale
+        if zero is None or home is None or math.isnan(zero[axis]):
+            return None
+        return (zero[axis] - home[axis]) / self.scale
 
     def set(self, number: int, value: float) -> bool:
         """Set a parameter; what it stands for follows when next used. False: not possible."""
@@ -145,7 +152,7 @@ class Frames:
         if found is None or found[1] > 2 or self.settings.home is None:
             return value == 0 and self.get(number) == 0
         system, axis = found
-        zero = list(self._zeros[system] or self.settings.home)
+        zero = list(self._zeros[system] or _UNKNOWN)
         zero[axis] = round(self.settings.home[axis] + mm, 10)
         self._zeros[system] = (zero[0], zero[1], zero[2])
         return True
@@ -155,3 +162,7 @@ class Frames:
         """Return work zero and axis of a parameter from 5221 to 5386."""
         system, axis = divmod(number - 5221, 20)
         return (system, axis) if 0 <= system < len(_NAMES) and axis < 6 else None
+
+
+def _known(zero: Point | None) -> TypeGuard[Point]:
+    return zero is not None and not math.isnan(sum(zero))

@@ -13,10 +13,8 @@ from typing import Final
 
 from .table import word_table
 
-__all__ = ["KINDS", "MACRO", "SNIPPETS", "generated", "snippets_of"]
+__all__ = ["HEAD", "KINDS", "NASTY", "SNIPPETS", "generated", "snippets_of"]
 
-MACRO: Final = 9001
-"""Subprograms from here to 9003 stand at the end of every program."""
 HEAD: Final = "G21 G90 T1 M6\nG43 H1 S1000 M3 F100\nG0 X0 Y0 Z5\n"
 TAIL: Final = (
     "M30\nN8000 G1 X1\nM99\nO9001\nG1 X#1 Y#2\nM99\nO9002\nG91 G1 X1\nG90 M99\n"
@@ -50,6 +48,7 @@ SNIPPETS: Final[dict[str, tuple[str, ...]]] = {
     "G73": ("G73 X@ Y@ Z-4 R1 Q1.5\nX@\nG80",), "G74": ("G74 X@ Z-4 R1\nG80",),
     "G76": ("G76 X@ Z-4 R1 I.1 J.1 P1\nG80",), "G80": ("G80",),
     "G81": ("G0 Z9\nG98 G81 X@ Y@ Z-4 R1\nX@\nY@ L~\nG80", "G91 G81 X1 Y1 Z-1 R-1 L3\nG90 G80"),
+    **{f"G{n}": (f"G99 G{n} X@ Y@ Z-4 R1\nX@\nG80",) for n in (84, 85, 86, 88, 89)},
     "G82": ("G99 G82 X@ Z-4 R1 P1\nX@ R2\nG80",), "G83": ("G83 X@ Y@ Z-4 R1 Q^\nX@ Y@ K2\nG80",),
     "G87": ("G87 X@ Z-9 R1 I1 J0 K-5\nG80",), "G90": ("G90",),
     "G90.1": ("G90.1\nG1 X5 Y0\nG3 X0 Y5 I0 J0\nG91.1",), "G91": ("G91 G1 X@ Y@\nG90", "G91"),
@@ -58,7 +57,7 @@ SNIPPETS: Final[dict[str, tuple[str, ...]]] = {
     "G96": ("G96 S100\nG97 S900",), "G98": ("G98",), "G99": ("G99",),
     "G187": ("G187 P1 E0.1",),
     "M0": ("M0", "M00"), "M2": ("M2",), "M6": ("T2 M6\nG43 H2", "T1 M06"), "M30": ("M30",),
-    "M19": ("M19", "M19 R90"), "M97": ("M97 P8000 L~",), "M99": ("M99",),
+    "M19": ("M19", "G1 M19 R90"), "M97": ("M97 P8000 L~",), "M99": ("M99",),
     "M98": ("M98 P9002", "M98 P9002 L~", "G1 X@ M98 P9001"),
     "A": ("G0 A0", "G0 A@\nG0 A0"), "B": ("G0 B360",), "C": ("G0 C-720",),
     "D": ("G40 D1",), "E": ("G1 X@ E1",), "F": ("F^",), "H": ("H1",), "I": ("G2 I@",),
@@ -74,7 +73,8 @@ SNIPPETS: Final[dict[str, tuple[str, ...]]] = {
             "#1=FIX[@ MOD 7]+ROUND[^]-FUP[@]\nG1 X#1", "G1 XSQRT[ABS[@]] F[^+EXP[1]]"),
     "IF, WHILE, DO, END, GOTO": (
         "#1=~\nIF[#1 GT 2]GOTO ?\nG1 X@\nN=", "#1=0\nWHILE[#1 LT ~]DO1\nG1 X#1\n#1=#1+1\nEND1",
-        "GOTO ?\nX9\nN= X@", "IF[@ LT 0]THEN #3=1", "#9=0\nDO2\n#9=#9+1\nIF[#9 GE 3]GOTO ?\nEND2\nN=",
+        "GOTO ?\nX9\nN= X@", "IF[@ LT 0]THEN #3=1",
+        "#9=0\nDO2\n#9=#9+1\nIF[#9 GE 3]GOTO ?\nEND2\nN=",
     ),
     "O SUB, O CALL, O IF": ("O100 SUB", "O<x> CALL [1]", "O1 IF [1]"),
 }  # fmt: skip
@@ -99,7 +99,9 @@ _WORD: Final = re.compile(r"[A-Za-z#%/(\[]")
 
 def snippets_of(word: str) -> tuple[str, ...]:
     """Return lines that use a word of the table; one that nobody wrote any for gets some."""
-    return SNIPPETS.get(word) or (word, f"{word} X@ Y@ Z-2 R1\nG80\nG1")
+    row = next((row for row in word_table() if row.word == word), None)
+    letters = "".join(f" {k}1" for k in row.takes) if row else ""
+    return SNIPPETS.get(word) or (word, f"{word} X@ Y@", f"{word} X@ Y@ Z-2{letters}\nG80")
 
 
 def _filled(rng: random.Random, snippet: str) -> str:
@@ -129,7 +131,9 @@ def generated(rng: random.Random) -> str:
     for _ in range(rng.randrange(1, 25)):
         word = rng.choice(words if rng.random() < 0.04 else usual)
         lines.append(_filled(rng, rng.choice(snippets_of(word))))
-    text = HEAD + "\n".join(lines) + "\nG1 X1\n" + TAIL
+        if rng.random() < 0.8:
+            lines.append("G90 G1")
+    text = HEAD + "#1=1 #2=2\n" + "\n".join(lines) + "\nG1 X1\n" + TAIL
     if rng.random() < 0.1:
         text = f"%\nO77 (PART)\n{text}%\nrubbish"
     return text.replace("\n", rng.choice(("\n", "\n", "\r\n", "\r")))
@@ -205,6 +209,33 @@ def _other_blanks(rng: random.Random, text: str) -> str:
 _MUTATIONS: Final = (
     *(_one_place, _other_number, _other_letter, _other_lines, _other_snippet, _other_blanks),
 )
+
+
+def _plain(rng: random.Random) -> bytes:
+    """Return a long run of plain blocks, as finishing programs are, with a few odd ones."""
+    lines = [HEAD + "G1 X0 Y0", rng.choice(("G20 F5", "G91", "G90.1", "G21", "G55 X0 Y0 Z0"))]
+    arcs = False
+    for _ in range(rng.randrange(20, 200)):
+        kind = rng.randrange(12)
+        arc = rng.choice(("G2", "G3", "G02", "g3"))
+        if kind < 6:
+            words = [f"{axis}{_place(rng)}" for axis in "XYZ" if rng.random() < 0.6]
+            straight = rng.choice(("G1", "G01", "G0", "g1", "G001", "G1."))
+            words.insert(0, straight if arcs else rng.choice(("", "", straight)))
+            arcs = False
+        elif kind < 9:
+            words = [arc, f"I{_place(rng)}", f"J{_place(rng)}", rng.choice(("", "Z1.5"))]
+            arcs = True
+        elif kind == 9:
+            arcs = True
+            words = [arc, f"X{_place(rng)}", f"Y{_place(rng)}", f"R{rng.choice(('', '-'))}150"]
+        else:
+            words = [rng.choice(("", f"N{rng.randrange(99999)}", "(A)", "G90", "G91", "M8", "/"))]
+        words.append(rng.choice(("", "", "", "F50", "F.5", "F1200.", ";")))
+        lines.append(rng.choice((" ", "", "\t")).join(filter(None, words)))
+    text = "\n".join(lines)
+    text = _other_number(rng, text) if rng.random() < 0.3 else text
+    return (text + "\nG90 G1 X1\nM30").encode()
 
 
 def _random_bytes(rng: random.Random) -> bytes:
@@ -311,7 +342,8 @@ def _packed(rng: random.Random) -> bytes:
 
 KINDS: Final[dict[str, tuple[int, Callable[[random.Random], bytes]]]] = {
     "program": (22, _program),
-    "mutated": (50, _mutated),
+    "mutated": (42, _mutated),
+    "plain": (8, _plain),
     "random bytes": (8, _random_bytes),
     "deep": (5, _deep),
     "endless": (4, _endless),

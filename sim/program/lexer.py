@@ -12,6 +12,7 @@ plain words (``#``, brackets, IF, WHILE and so on) is left to `statement`.
 
 from __future__ import annotations
 
+import bisect
 import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Final
@@ -165,8 +166,8 @@ def decode(data: bytes, shown: str) -> str:
 class Source:
     """The lines of a program file and what in them can be jumped to.
 
-    Where the first line that is not blank is ``%``, what follows the next ``%`` is not read; else
-    what follows the first one is not.
+    Where the first line with more than comments is ``%``, what follows the next ``%`` is not read;
+    else what follows the first one is not.
 
     Parameters
     ----------
@@ -200,12 +201,13 @@ class Source:
             marked = self.plain.having("%")
         self.first, self.stop, self.closed = 0, len(self.lines), False
         marks = [i for i in marked if self.lines[i].translate(CLEAN) == "%"]
-        begun = next((i for i, line in enumerate(self.lines) if line.translate(CLEAN)), -1)
+        begun = next((i for i, line in enumerate(self.lines) if bare_line(line)), -1)
         if marks and marks[0] == begun:
             self.first = marks.pop(0) + 1
         if marks:
             self.stop, self.closed = marks[0], True
         self._programs: dict[int, list[int]] | None = None
+        self._starts: list[int] | None = None
         self._numbers: dict[int, list[int]] | None = None
 
     def programs(self) -> dict[int, list[int]]:
@@ -235,8 +237,10 @@ class Source:
 
     def end_of(self, index: int) -> int:
         """Return the line (index) where the program that holds a line ends: the next O number."""
-        starts = (i for places in self.programs().values() for i in places if i > index)
-        return min(starts, default=self.stop)
+        if self._starts is None:
+            self._starts = sorted(i for places in self.programs().values() for i in places)
+        after = bisect.bisect_right(self._starts, index)
+        return self._starts[after] if after < len(self._starts) else self.stop
 
 
 def bare_line(source: str) -> str:

@@ -27,7 +27,7 @@ from .words import Values, first_place, place_of_g
 __all__ = ["AXES", "Motion", "Point"]
 
 AXES: Final = ("X", "Y", "Z")
-MADE_LIMIT: Final = 10_000_000
+MADE_LIMIT: Final = 5_000_000
 """Most moves that blocks make which are no single move: chords, and holes of cycles."""
 _NAN: Final = math.nan
 
@@ -328,7 +328,7 @@ class Motion:
         start = self.path.position
         if self.transform is not None:
             third = end[plane.along]
-            center = plane.flat(self.transform.to_part(plane.point(*center, third)))
+            center = plane.flat(self.there(block, plane.point(*center, third)))
             end = self.there(block, end)
         if self.modal.feed_mode == 930:
             radius = math.dist(plane.flat(end), center)

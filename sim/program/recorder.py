@@ -252,7 +252,7 @@ class Recorder:
         reach = end[0] + end[1] + end[2]
         if reach != reach:  # NaN
             if not rapid:
-                self._note_lost(block)
+                self._note_lost(block, end)
             return
         if not rapid and self.headings.pending:
             self.headings.feed()
@@ -273,8 +273,10 @@ class Recorder:
             )
         )
 
-    def state(self, block: Block, *, rapid: bool) -> tuple[float, ...] | None:
+    def state(self, block: Block, end: Point, *, rapid: bool) -> tuple[float, ...] | None:
         """Return what a move made later has in force now; None: it cuts nothing.
+
+        `end` is the programmed point, mm; not known (NaN): the move cuts nothing.
 
         Raises
         ------
@@ -286,6 +288,10 @@ class Recorder:
                 return None
         elif not self._checked:
             self._check_cutting(block)
+        if math.isnan(sum(end)):
+            if not rapid:
+                self._note_lost(block, end)
+            return None
         if not rapid and self.headings.pending:
             self.headings.feed()
         feed = 0.0 if rapid else self._feed_now
@@ -370,9 +376,9 @@ class Recorder:
             text = "a feed per revolution (G95) with the spindle stopped; expected S and M3 or M4"
         return block.error(text, axis, hangs=hangs)
 
-    def _note_lost(self, block: Block) -> None:
+    def _note_lost(self, block: Block, end: Point) -> None:
         self.lost_feed = True
-        unknown = ", ".join(a for a, v in zip("XYZ", self.position, strict=True) if math.isnan(v))
+        unknown = ", ".join(a for a, v in zip("XYZ", end, strict=True) if math.isnan(v))
         self.note_once(
             f"lost {unknown} {self._tool}",
             block.at,

@@ -24,6 +24,7 @@ __all__ = [
     "TAKES_AXES",
     "Values",
     "Words",
+    "check_length",
     "check_letters",
     "first_place",
     "place_of_g",
@@ -80,8 +81,8 @@ def take_words(
             whole(block, {"N": float(words[0][1])}, "N", index=0)
         words = words[1:]
     for letter, text in words:
-        if len(text) > DIGIT_LIMIT and block.spans is None:
-            raise _too_long(block, letter, text)
+        if len(text) > DIGIT_LIMIT:
+            check_length(block, letter, text)
         if letter == "G":
             code = g_code(text)
             group = G_GROUP.get(code)
@@ -110,11 +111,13 @@ def _is_accepted(word: str, accept: Mapping[str, str], accepted: list[str]) -> b
     return False
 
 
-def _too_long(block: Block, letter: str, text: str) -> ReadError:
-    return block.error(
-        f"a number of {len(text)} characters is too long; expected at most {DIGIT_LIMIT}",
-        index=block.words.index((letter, text)),
-    )
+def check_length(block: Block, letter: str, text: str) -> None:
+    """Refuse a word's number that is written with too many characters."""
+    if len(text) > DIGIT_LIMIT and block.spans is None:
+        raise block.error(
+            f"a number of {len(text)} characters is too long; expected at most {DIGIT_LIMIT}",
+            index=block.words.index((letter, text)),
+        )
 
 
 def _refused_g(block: Block, text: str, taken: dict[str, int]) -> ReadError:
@@ -194,7 +197,8 @@ def check_letters(
         if len(users) > 1:
             both = " or ".join(users)
             raise block.error(
-                f"{letter} may be that of {both}; expected them in two blocks", letter
+                f"{letter} may be that of {both}, both in force here; expected one at a time",
+                letter,
             )
     if words.accepted:
         _check_accepted(block, words)
