@@ -176,7 +176,7 @@ def inputs(job: Job) -> Iterator[Path]:
             if path is not None:
                 yield path
         if setup.passes is not None:
-            from proud.passes_source import drawings
+            from proud.passes.source import drawings
 
             yield from drawings(setup.passes)
 

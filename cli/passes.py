@@ -39,7 +39,7 @@ def command(asked: Asked, write: Path | None, answer: Answer) -> None:
     loaded = asked.load((answer.out, "--out"), (write, "--write"))
     if write is not None:
         _check_write(loaded, write, asked.path)
-    from proud.passes_listing import list_passes
+    from proud.passes.listing import list_passes
 
     listing = list_passes(loaded)
     if write is not None:
@@ -58,7 +58,7 @@ def _check_write(job: Job, write: Path, path: Path) -> None:
         )
     if not write.exists():
         return
-    from proud.passes_write import MARK
+    from proud.passes.write import MARK
 
     try:
         with write.open("rb") as file:
@@ -73,7 +73,7 @@ def _check_write(job: Job, write: Path, path: Path) -> None:
 
 
 def _program(job: Job) -> str:
-    from proud.passes_write import program_text
+    from proud.passes.write import program_text
 
     setup = job.spec.setups[0]
     return program_text(

@@ -149,7 +149,7 @@ class Job:
     def pass_settings(self, index: int) -> PassSettings:
         """Return what the job tells the reader of a setup's pass list; `index` from 0."""
         from .passes import PassSettings
-        from .passes_source import Sources
+        from .passes.source import Sources
 
         named = self.spec.setups[index].passes
         sources = Sources(

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from .contour import SNAP_MM, Contour, Field, Piece, Point, meet
 from .errors import BadInput
 from .moves import ARC, Moves
-from .passes_offset import offset_pieces
+from .passes.offset import offset_pieces
 from .stock import closed_mesh
 from .tools import Tool
 from .units import Unit, say_length

@@ -11,7 +11,7 @@ from helpers_compensation import pieces_of, round_trip, run, words_of
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from proud.contour import Contour, Field, Piece, crossings
-from proud.passes_offset import offset
+from proud.passes.offset import offset
 from proud.program.compensation import CompensationError, CompensationOptions, Compensator
 from proud.program.compensation_corners import DEEP_MM
 

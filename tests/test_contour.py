@@ -14,7 +14,7 @@ import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from proud.contour import Contour, Piece, crossings, distance, meet
-from proud.passes_offset import offset
+from proud.passes.offset import offset
 
 CHORD_MM = 1e-4
 """Sagitta of the chords given to shapely."""

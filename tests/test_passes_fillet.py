@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from proud.contour import Contour, distance
 from proud.errors import JobError
 from proud.moves import Moves
-from proud.passes_scallop import fillet_cusp, fillet_step, flat_step
+from proud.passes.scallop import fillet_cusp, fillet_step, flat_step
 from test_passes import check_way, level, pieces, read
 
 EXACT = 1e-9

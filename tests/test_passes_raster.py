@@ -17,7 +17,7 @@ from helpers_job import tool
 from helpers_passes import columns, heights, pass_job, pass_text
 from proud.errors import JobError
 from proud.moves import Program
-from proud.passes_scallop import flat_cusp, flat_step
+from proud.passes.scallop import flat_cusp, flat_step
 from test_passes import check_way, level, pieces, read
 from test_passes_pocket import SHAPES, region
 

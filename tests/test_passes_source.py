@@ -20,10 +20,10 @@ from hypothesis import strategies as st
 from proud.contour import Contour, Piece, distance
 from proud.errors import JobError
 from proud.passes import PassSettings, read_passes
-from proud.passes_fit import with_arcs
-from proud.passes_model import Drawing, Section, Shape
-from proud.passes_shapes import PassError
-from proud.passes_source import Sources, drawings, sourced_contour
+from proud.passes.fit import with_arcs
+from proud.passes.model import Drawing, Section, Shape
+from proud.passes.shapes import PassError
+from proud.passes.source import Sources, drawings, sourced_contour
 from proud.tools import Tool
 
 FINE = 1e-6

@@ -18,7 +18,7 @@ from helpers_job import tool
 from helpers_passes import columns, pass_job, pass_text
 from proud.contour import Piece
 from proud.errors import BadInput
-from proud.passes_surface import Surface, follow
+from proud.passes.surface import Surface, follow
 
 R = 3.0
 EXACT = 1e-9

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from proud.errors import BadInput
 from proud.moves import ARC, LINE, MoveList, Moves, Pass, Program
 from proud.passes import PassSettings, read_passes
-from proud.passes_write import DIGITS, MARK, comment_text, program_text
+from proud.passes.write import DIGITS, MARK, comment_text, program_text
 from proud.program import ReaderSettings, read_text
 from proud.tools import Tool
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from .contour import TOUCH_MM, Contour
-from .passes_leads import Way
-from .passes_model import Shape
-from .passes_offset import offset
-from .passes_operations import Helix, PocketPass, RegionStart, Start
-from .passes_shapes import PassError, check_simple, say_point
-from .passes_start import begun
-from .passes_work import Work
+from ..contour import TOUCH_MM, Contour
+from .leads import Way
+from .model import Shape
+from .offset import offset
+from .operations import Helix, PocketPass, RegionStart, Start
+from .shapes import PassError, check_simple, say_point
+from .start import begun
+from .work import Work
 
 __all__ = ["fits", "middle_of_longest", "region_of", "wall_ways"]
 

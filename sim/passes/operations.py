@@ -12,8 +12,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from .passes_model import Circle, Rectangle, Shape
-from .strict import Length, NonNegativeLength, Point2, Point3, PositiveLength, Strict
+from ..strict import Length, NonNegativeLength, Point2, Point3, PositiveLength, Strict
+from .model import Circle, Rectangle, Shape
 
 __all__ = [
     "AnyLead",

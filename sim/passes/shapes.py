@@ -6,10 +6,10 @@ import dataclasses
 import math
 from typing import Final
 
-from .contour import TOUCH_MM, Contour, Piece, Point, crossings
-from .errors import BadInput
-from .passes_model import SHAPES, Circle, Rectangle, Shape, Slot, Step
-from .units import Unit, say_length
+from ..contour import TOUCH_MM, Contour, Piece, Point, crossings
+from ..errors import BadInput
+from ..units import Unit, say_length
+from .model import SHAPES, Circle, Rectangle, Shape, Slot, Step
 
 __all__ = [
     "ARC_MM",
@@ -57,7 +57,7 @@ def contour_of(shape: Shape, unit: Unit, *, key: str = "", closed: bool = False)
     ----------
     shape : Shape
         With exactly one of points, circle, rectangle and slot; for a section or a drawing see
-        `passes_source`.
+        `source`.
     unit : {'in', 'mm'}
         For the text of errors.
     key : str

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from .contour import TOUCH_MM
-from .passes_emit import Tip
-from .passes_operations import DrillPass, FacePass, PathPass
-from .passes_pattern import hole_places
-from .passes_shapes import PassError, check_rectangle
-from .passes_work import SMALL_MM, Work
+from ..contour import TOUCH_MM
+from .emit import Tip
+from .operations import DrillPass, FacePass, PathPass
+from .pattern import hole_places
+from .shapes import PassError, check_rectangle
+from .work import SMALL_MM, Work
 
 __all__ = ["drill_moves", "face_moves", "path_moves"]
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from .contour import TOUCH_MM, Piece, Point
-from .passes_emit import Tip, level_heights
-from .passes_operations import BorePass
-from .passes_pattern import hole_places
-from .passes_shapes import PassError
-from .passes_work import Work
+from ..contour import TOUCH_MM, Piece, Point
+from .emit import Tip, level_heights
+from .operations import BorePass
+from .pattern import hole_places
+from .shapes import PassError
+from .work import Work
 
 __all__ = ["bore_moves"]
 

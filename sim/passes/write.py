@@ -15,12 +15,12 @@ from typing import Final
 
 import numpy as np
 
-from .contour import turned
-from .errors import BadInput
-from .moves import ARC, Moves, Program
-from .program.arcs import turn_of
-from .program.settings import LIMIT_MM
-from .units import MM_PER, Unit
+from ..contour import turned
+from ..errors import BadInput
+from ..moves import ARC, Moves, Program
+from ..program.arcs import turn_of
+from ..program.settings import LIMIT_MM
+from ..units import MM_PER, Unit
 
 __all__ = ["DIGITS", "MARK", "program_text"]
 

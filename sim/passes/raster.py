@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 
-from .contour import SNAP_MM, Piece
-from .passes_operations import Ramp, RasterPass
-from .passes_pocket import Pocket, Strand
-from .passes_region import region_of
-from .passes_scallop import flat_step, given_step, round_end
-from .passes_shapes import PassError
-from .passes_surface import Surface, follow
-from .passes_work import Work
+from ..contour import SNAP_MM, Piece
+from .operations import Ramp, RasterPass
+from .pocket import Pocket, Strand
+from .region import region_of
+from .scallop import flat_step, given_step, round_end
+from .shapes import PassError
+from .surface import Surface, follow
+from .work import Work
 
 __all__ = ["raster_moves"]
 

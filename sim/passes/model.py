@@ -1,6 +1,6 @@
 """Keys of the shapes in a pass list; what they mean stands in the docstring of `proud.passes`.
 
-The keys of the operations that use them are in `passes_operations`.
+The keys of the operations that use them are in `operations`.
 """
 
 from __future__ import annotations
@@ -9,8 +9,8 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from .strict import Length, NonNegativeLength, Point2, PositiveLength, Strict
-from .units import CHORD_MM, Unit
+from ..strict import Length, NonNegativeLength, Point2, PositiveLength, Strict
+from ..units import CHORD_MM, Unit
 
 __all__ = [
     "JOIN_MM",

@@ -279,13 +279,16 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from .errors import BadInput, JobError
-from .moves import MoveList, Pass, Program
-from .passes_bore import bore_moves
-from .passes_chamfer import chamfer_moves
-from .passes_contour import contour_moves
-from .passes_fillet import fillet_moves
-from .passes_operations import (
+from ..errors import BadInput, JobError
+from ..moves import MoveList, Pass, Program
+from ..strict import Problems, clean, load_toml, validate
+from ..tools import Tool
+from ..units import Unit
+from .bore import bore_moves
+from .chamfer import chamfer_moves
+from .contour import contour_moves
+from .fillet import fillet_moves
+from .operations import (
     BorePass,
     ChamferPass,
     ContourPass,
@@ -298,14 +301,11 @@ from .passes_operations import (
     PocketPass,
     RasterPass,
 )
-from .passes_plane import drill_moves, face_moves, path_moves
-from .passes_pocket import pocket_moves
-from .passes_raster import raster_moves
-from .passes_source import NO_SOURCES, Sources
-from .passes_work import Work
-from .strict import Problems, clean, load_toml, validate
-from .tools import Tool
-from .units import Unit
+from .plane import drill_moves, face_moves, path_moves
+from .pocket import pocket_moves
+from .raster import raster_moves
+from .source import NO_SOURCES, Sources
+from .work import Work
 
 __all__ = ["PassSettings", "pass_schema", "read_passes"]
 

@@ -6,14 +6,14 @@ import dataclasses
 import math
 from typing import Final
 
-from .contour import TOUCH_MM, Contour
-from .passes_contour import offset_wall, walked
-from .passes_emit import Tip
-from .passes_leads import Way
-from .passes_operations import FilletPass
-from .passes_scallop import fillet_step, given_step, round_end
-from .passes_shapes import PassError
-from .passes_work import Work
+from ..contour import TOUCH_MM, Contour
+from .contour import offset_wall, walked
+from .emit import Tip
+from .leads import Way
+from .operations import FilletPass
+from .scallop import fillet_step, given_step, round_end
+from .shapes import PassError
+from .work import Work
 
 __all__ = ["fillet_moves"]
 

@@ -6,11 +6,11 @@ import itertools
 import math
 from typing import Final
 
-from .contour import Contour, Point, meet
-from .passes_model import Shape
-from .passes_operations import RegionStart, Start
-from .passes_shapes import PassError, contour_of, say_point
-from .units import Unit
+from ..contour import Contour, Point, meet
+from ..units import Unit
+from .model import Shape
+from .operations import RegionStart, Start
+from .shapes import PassError, contour_of, say_point
 
 __all__ = ["begun", "begun_along"]
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from .passes_operations import Stepover
-from .passes_shapes import PassError
-from .passes_work import Work
-from .tools import Tool
+from ..tools import Tool
+from .operations import Stepover
+from .shapes import PassError
+from .work import Work
 
 __all__ = [
     "fillet_cusp",

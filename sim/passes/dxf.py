@@ -16,12 +16,12 @@ from typing import Any, Final
 
 import numpy as np
 
-from .contour import Piece, Point
-from .errors import closest
-from .passes_fit import arcs_through
-from .passes_shapes import LEAST_MM, PassError
-from .tomlfile import clean
-from .units import MM_PER, Unit
+from ..contour import Piece, Point
+from ..errors import closest
+from ..tomlfile import clean
+from ..units import MM_PER, Unit
+from .fit import arcs_through
+from .shapes import LEAST_MM, PassError
 
 __all__ = ["DRAWING_MM", "Stroke", "read_strokes"]
 

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contour import Contour, Piece, Point
-from .passes_shapes import arc_piece
+from ..contour import Contour, Piece, Point
+from .shapes import arc_piece
 
 __all__ = ["arcs_through", "with_arcs"]
 

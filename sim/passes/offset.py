@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contour import (
+from ..contour import (
     FLAT_TURN,
     SNAP_MM,
     TOUCH_MM,
@@ -30,7 +30,7 @@ from .contour import (
     near_pairs,
     turned,
 )
-from .errors import BadInput, Fault
+from ..errors import BadInput, Fault
 
 __all__ = ["offset", "offset_pieces"]
 

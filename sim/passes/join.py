@@ -7,10 +7,10 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from .contour import Contour, Piece, Point
-from .passes_dxf import Stroke
-from .passes_shapes import arc_piece, say_point
-from .units import Unit, say_length
+from ..contour import Contour, Piece, Point
+from ..units import Unit, say_length
+from .dxf import Stroke
+from .shapes import arc_piece, say_point
 
 __all__ = ["Joined", "join", "open_fault"]
 

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .moves import MoveList, Moves
-from .passes_operations import PassBase, PassList, PocketPass, StepPass
-from .passes_work import Work
-from .strict import load_toml, validate
-from .units import Unit, to_unit
+from ..moves import MoveList, Moves
+from ..strict import load_toml, validate
+from ..units import Unit, to_unit
+from .operations import PassBase, PassList, PocketPass, StepPass
+from .work import Work
 
 if TYPE_CHECKING:
-    from .job import Job
-    from .passes import PassSettings
+    from ..job import Job
+    from . import PassSettings
 
 __all__ = ["Listing", "PassRow", "least_left", "list_passes"]
 

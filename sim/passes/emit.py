@@ -6,9 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from .contour import TOUCH_MM, Piece, Point
-from .moves import ARC, LINE, MoveList
-from .passes_shapes import PassError
+from ..contour import TOUCH_MM, Piece, Point
+from ..moves import ARC, LINE, MoveList
+from .shapes import PassError
 
 __all__ = ["LIMIT_MOVES", "Tip", "level_heights"]
 

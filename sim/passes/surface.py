@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contour import Piece
-from .units import Unit
+from ..contour import Piece
+from ..units import Unit
 
 __all__ = ["Surface", "follow"]
 
@@ -52,7 +52,7 @@ class Surface:
     """
 
     def __init__(self, path: Path, unit: Unit, radius: float, lowest: float) -> None:
-        from .stock import closed_mesh
+        from ..stock import closed_mesh
 
         corners, facets = closed_mesh(path, unit, "part")
         self.radius, self.lowest = radius, lowest

@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from .contour import SNAP_MM, TOUCH_MM, Contour, Piece, Point, distance
-from .passes_emit import Tip
-from .passes_operations import Lead, Plunge, Ramp, StraightLead
-from .passes_shapes import PassError
-from .passes_start import begun_along
-from .units import Unit, say_length
+from ..contour import SNAP_MM, TOUCH_MM, Contour, Piece, Point, distance
+from ..units import Unit, say_length
+from .emit import Tip
+from .operations import Lead, Plunge, Ramp, StraightLead
+from .shapes import PassError
+from .start import begun_along
 
 __all__ = ["Way", "ramp_down", "ramp_length", "walked_back"]
 

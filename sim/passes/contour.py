@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from .contour import FLAT_TURN, SNAP_MM, TOUCH_MM, Contour, Piece
-from .passes_leads import Way
-from .passes_offset import offset
-from .passes_operations import ArcLead, ContourPass, Stepover, StraightLead, Walked
-from .passes_shapes import PassError, check_simple, say_piece, say_point
-from .passes_start import begun
-from .passes_work import Level, Work
-from .units import Unit, say_length
+from ..contour import FLAT_TURN, SNAP_MM, TOUCH_MM, Contour, Piece
+from ..units import Unit, say_length
+from .leads import Way
+from .offset import offset
+from .operations import ArcLead, ContourPass, Stepover, StraightLead, Walked
+from .shapes import PassError, check_simple, say_piece, say_point
+from .start import begun
+from .work import Level, Work
 
 __all__ = ["check_closed_keys", "contour_moves", "offset_wall", "walked"]
 

@@ -7,15 +7,15 @@ import itertools
 import math
 from typing import Final
 
-from .contour import SNAP_MM, TOUCH_MM, Contour, Piece, Point, distance, meet
-from .passes_emit import Tip
-from .passes_leads import Way, ramp_down
-from .passes_offset import offset
-from .passes_operations import ArcLead, Helix, PocketPass, Ramp, RasterPass, StraightLead
-from .passes_region import fits, region_of, wall_ways
-from .passes_shapes import PassError, say_point
-from .passes_work import Level, Work
-from .units import say_length
+from ..contour import SNAP_MM, TOUCH_MM, Contour, Piece, Point, distance, meet
+from ..units import say_length
+from .emit import Tip
+from .leads import Way, ramp_down
+from .offset import offset
+from .operations import ArcLead, Helix, PocketPass, Ramp, RasterPass, StraightLead
+from .region import fits, region_of, wall_ways
+from .shapes import PassError, say_point
+from .work import Level, Work
 
 __all__ = ["Pocket", "pocket_moves"]
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from .contour import TOUCH_MM
-from .passes_contour import offset_wall, walked
-from .passes_leads import Way
-from .passes_operations import ChamferPass
-from .passes_shapes import PassError
-from .passes_work import Work
-from .pieces import Piece
+from ..contour import TOUCH_MM
+from ..pieces import Piece
+from .contour import offset_wall, walked
+from .leads import Way
+from .operations import ChamferPass
+from .shapes import PassError
+from .work import Work
 
 __all__ = ["chamfer_moves"]
 

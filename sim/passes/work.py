@@ -5,11 +5,14 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING, Any, Final
 
-from .contour import Contour
-from .moves import MoveList
-from .passes_emit import Tip, level_heights
-from .passes_model import Shape
-from .passes_operations import (
+from ..contour import Contour
+from ..moves import MoveList
+from ..strict import clean
+from ..tools import Tool
+from ..units import Unit, say_length
+from .emit import Tip, level_heights
+from .model import Shape
+from .operations import (
     DepthPass,
     DrillPass,
     LevelPass,
@@ -18,14 +21,11 @@ from .passes_operations import (
     StepPass,
     TopPass,
 )
-from .passes_shapes import PassError
-from .passes_source import sourced_contour
-from .strict import clean
-from .tools import Tool
-from .units import Unit, say_length
+from .shapes import PassError
+from .source import sourced_contour
 
 if TYPE_CHECKING:
-    from .passes import PassSettings
+    from . import PassSettings
 
 __all__ = ["SMALL_MM", "Level", "Work"]
 

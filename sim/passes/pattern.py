@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from .contour import Point, turned
-from .passes_operations import Grid, HoleCircle, HolePattern, Holes, Line
-from .passes_shapes import LEAST_MM, PassError, say_point
-from .units import Unit
+from ..contour import Point, turned
+from ..units import Unit
+from .operations import Grid, HoleCircle, HolePattern, Holes, Line
+from .shapes import LEAST_MM, PassError, say_point
 
 __all__ = ["hole_places"]
 

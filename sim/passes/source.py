@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from .contour import Contour, Field, Point
-from .errors import JobError
-from .passes_fit import with_arcs
-from .passes_join import Joined, join, open_fault
-from .passes_model import Drawing, Outline, Section, Shape
-from .passes_shapes import PassError, check_one, contour_of, say_point
-from .tomlfile import clean, load_toml, named_file
-from .units import Unit, say_length
+from ..contour import Contour, Field, Point
+from ..errors import JobError
+from ..tomlfile import clean, load_toml, named_file
+from ..units import Unit, say_length
+from .fit import with_arcs
+from .join import Joined, join, open_fault
+from .model import Drawing, Outline, Section, Shape
+from .shapes import PassError, check_one, contour_of, say_point
 
 __all__ = ["NO_SOURCES", "Sources", "drawings", "sourced_contour"]
 
@@ -53,7 +53,7 @@ def sourced_contour(
     Parameters
     ----------
     shape, unit, key, closed
-        As in `passes_shapes.contour_of`.
+        As in `shapes.contour_of`.
     sources : Sources
 
     Returns
@@ -88,7 +88,7 @@ def sourced_contour(
 
 
 def _section(item: Section, key: str, sources: Sources, unit: Unit, notes: list[str]) -> Contour:
-    from .wall_contour import chord_error, section_loops
+    from ..wall_contour import chord_error, section_loops
 
     if sources.part is None:
         raise PassError(key, "the job has no part model to be cut; give it [part] model")
@@ -138,7 +138,7 @@ def _numbered(contour: Contour) -> Contour:
 
 
 def _drawn(item: Drawing, key: str, sources: Sources, unit: Unit, notes: list[str]) -> Contour:
-    from .passes_dxf import read_strokes
+    from .dxf import read_strokes
 
     if sources.folder is None:
         raise PassError(f"{key}.file", "drawings are read for the pass list of a job only")
