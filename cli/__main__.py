@@ -28,6 +28,7 @@ COMMANDS = {
     "picture": "A picture of what is left, with numbers on the steps.",
     "loupe": "A small window of the surface to a micrometre, as picture and array.",
     "tool": "A tool drawn with its measures, and what of it cuts.",
+    "explain": "What a finding means: its measure, its margin and its cure.",
     "schema": "The JSON Schema of job.toml or of a pass list, for an editor.",
 }
 

@@ -28,7 +28,7 @@ from .jobfile_model import (
     job_schema,
 )
 from .jobfile_spec import Box, JobSpec, PartSpec, SetupSpec, ShowSpec, StockSpec, Vector
-from .strict import Problems, clean, load_toml, validate
+from .strict import Problems, clean, load_toml, say_value, validate
 from .tomlfile import named_file
 from .toolfile import load_tool_file, read_tools
 from .tools import Tool
@@ -120,6 +120,7 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
     if not setups:
         problems.add("setups", "is empty; one setup is needed")
     h_errors, d_errors, zero_errors = _offsets(table, setups, reading)
+    margins = _margins(table.margins, reading)
     shared: Path | None = None
     tools: dict[int, Tool] = {}
     notes: tuple[str, ...] = ()
@@ -149,6 +150,7 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
         chord,
         table.grid.least_width,
         reading.allow_outside,
+        margins,
     )
 
 
@@ -350,8 +352,38 @@ def _offset_key(key: str, zeros: Mapping[str, Any]) -> tuple[str, int | str] | s
 
 
 def _offset_value(value: Any, parts: tuple[str, ...], reading: _Reading) -> float:
+    return _length(value, ("offsets", *parts), reading)
+
+
+def _length(value: Any, key: tuple[str, ...], reading: _Reading) -> float:
     try:
         return length_mm(value, reading.unit)
     except BadInput as error:
-        reading.problems.add(("offsets", *parts), clean(error, 300))
+        reading.problems.add(key, clean(error, 300))
         return 0.0
+
+
+# ---------------------------------------------------------------------------------------- margins
+
+
+def _margins(table: Mapping[str, Any], reading: _Reading) -> dict[str, float]:
+    """Return the margins that a job sets, by name: mm, or a plain number for a ratio."""
+    if not table:
+        return {}
+    from .findings import MARGINS
+
+    found: dict[str, float] = {}
+    for name, value in table.items():
+        key = ("margins", name)
+        if name not in MARGINS:
+            text = f"unknown key; allowed here: {', '.join(MARGINS)}{clean(closest(name, MARGINS))}"
+            reading.problems.add(key, text)
+        elif not MARGINS[name].ratio:
+            found[name] = _length(value, key, reading)
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            found[name] = float(value)
+        else:
+            reading.problems.add(key, f"{say_value(value)} is not a number")
+        if found.get(name, 0.0) < 0:
+            reading.problems.add(key, f"{say_value(value)} is below 0")
+    return found

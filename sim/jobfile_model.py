@@ -229,6 +229,9 @@ class SetupTable(Strict):
     )
 
 
+_MARGINS_SCHEMA: Final = WithJsonSchema(
+    {"type": "object", "additionalProperties": {"anyOf": [LENGTH_SCHEMA, {"type": "number"}]}}
+)
 _OFFSETS_SCHEMA: Final = WithJsonSchema(
     {
         "type": "object",
@@ -269,6 +272,9 @@ class JobFile(Strict):
         default={},
         description="errors of registers and work zeros, the value in the register minus the true "
         "one: H3, D3, Z0, X0, Y0, or a setup's name before the last three, as in op1.Z0",
+    )
+    margins: Annotated[dict[str, Any], _MARGINS_SCHEMA] = Field(
+        default={}, description="how near is too near, by name; proud explain lists them"
     )
     setups: list[SetupTable] = Field(description="one [[setups]] table")
 

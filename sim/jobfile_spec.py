@@ -145,6 +145,8 @@ class JobSpec:
         Levels and skims narrower than this everywhere are not listed, mm; None: as usual.
     allow_outside : bool
         Files that the job's files name may lie outside its folder.
+    margins : dict of str to float
+        What the job sets of `findings.MARGINS`: mm, or a plain number for a ratio.
     """
 
     path: Path
@@ -164,3 +166,4 @@ class JobSpec:
     chord: float = CHORD_MM
     least_width: float | None = None
     allow_outside: bool = False
+    margins: dict[str, float] = dataclasses.field(default_factory=dict)

@@ -203,7 +203,7 @@ def loaded_after(code: str) -> set[str]:
 
 
 NAMES = ("start", "read", "passes", "run", "trace", "picture", "tool", "probe", "wall", "clearance",
-         "loupe", "schema")  # fmt: skip
+         "loupe", "explain", "schema")  # fmt: skip
 
 
 def command(*words: str) -> str:

@@ -1,4 +1,4 @@
-"""The word table as a page for people: ``python -m proud.program.page > sim/program/WORDS.md``."""
+"""The word table as people read it in README.md: ``python -m proud.program.page`` prints it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ __all__ = ["words_page"]
 
 _USES = {"acted": "acted on", "noted": "noted", "refused": "refused"}
 _HEAD = """\
-# Words of a program
+## Words of a program
 
 What `proud` does with every word. **Acted on**: it counts. **Noted**: it moves nothing here, is
 read, and `proud read` lists it. **Refused**: an error with line and column, since it may change
@@ -22,7 +22,7 @@ under `[setups.control]`. (Numbers of clauses of NISTIR 6556 are from memory but
 
 
 def words_page() -> str:
-    """Return the page, in Markdown; `python -m proud.program.page` prints it."""
+    """Return the table with its headings, in Markdown."""
     parts = (
         ("G words", G_ROWS, True),
         ("M words", M_ROWS, True),
@@ -34,7 +34,7 @@ def words_page() -> str:
 
 def _table(title: str, rows: Iterable[Row], groups: bool) -> str:
     names = ("word", "", "modal group", "takes", "what it is, or why not", "source")
-    lines = [f"## {title}", ""]
+    lines = [f"### {title}", ""]
     for cells in (names, ("---",) * len(names), *map(_cells, rows)):
         kept = cells if groups else (*cells[:2], *cells[4:])
         lines.append("| " + " | ".join(kept) + " |")
