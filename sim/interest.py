@@ -4,9 +4,10 @@ What is one, is common practice, no source. With a job:
 
 - a rapid below the stock's top that meets the stock as seen from above, the tool's radius counted,
   and goes neither straight up nor straight down where this tool has fed as deep before;
-- a feed move that stays at or above the lowest height over the stock at which rapids run sideways;
+- a feed move that stays at or above the lowest height over the stock at which rapids run sideways,
+  or to which they rise;
 - an H register that is not the tool's number, where the program's tools have their own otherwise,
-  or that two tools share. (That G43 is missing, the reader says.)
+  or that is another tool's number, or that two tools share. (That G43 is missing, the reader says.)
 
 And in any case a feed move with the spindle off, or with no feed. Without a job, a feed move at or
 above the highest height at which that tool's rapids run sideways.
@@ -96,10 +97,15 @@ def _sideways(moves: Moves) -> Mask:
 
 
 def rapid_height(moves: Moves, top: float | None) -> float:
-    """Return the height at which rapids run sideways, mm; infinite: none does."""
+    """Return the height at which rapids run sideways, mm; infinite: none does.
+
+    With `top` the lowest over it, and the heights to which rapids rise count too.
+    """
     rapids = moves[moves.rapid]
     heights = np.minimum(rapids.start[:, 2], rapids.end[:, 2])[_sideways(rapids)]
     if top is not None:
+        risen = rapids.end[:, 2][rapids.end[:, 2] > rapids.start[:, 2]]
+        heights = np.concatenate([heights, risen])
         heights = heights[heights > top + LEVEL]
     if not len(heights):
         return math.inf
@@ -175,6 +181,7 @@ def _wrong_registers(feeds: Moves, said: Iterable[Finding]) -> Iterator[Finding]
         (c >> 32, c & 0xFFFFFFFF, int(feeds.line[k]))
         for c, k in zip(codes.tolist(), first, strict=True)
     ]
+    tools = {tool for tool, _, _ in rows}
     rows = [row for row in rows if row[1]]
     own = any(tool == register for tool, register, _ in rows)
     users: dict[int, list[int]] = {}
@@ -184,7 +191,7 @@ def _wrong_registers(feeds: Moves, said: Iterable[Finding]) -> Iterator[Finding]
     for tool, register, line in rows:
         others = [f"T{n}" for n in users[register] if n != tool]
         text = f"tool {tool} cuts under H{register}"
-        if text in named or not (others or own) or tool == register:
+        if text in named or tool == register or not (others or own or register in tools):
             continue
         if others:
             yield line, f"{text}, as {' and '.join(others)} does"

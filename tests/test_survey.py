@@ -291,6 +291,17 @@ def test_feed_moves_at_the_height_of_rapids(tmp_path):
     ]
 
 
+def test_a_feed_move_at_the_height_to_which_rapids_rise(tmp_path):
+    """Rapids run sideways at 50 alone; the tool rises to 5 and goes on at feed."""
+    text = (
+        "G21 T1 M6\nG43 H1 S1 M3\nG0 X-30 Y0 Z50\nG0 X-29\nG0 Z2\nG1 Z-1 F100\nX30\nG0 Z5\n"
+        "G1 X-30\nZ-1\nG0 Z50\nM30\n"
+    )
+    assert texts(within(tmp_path, text)) == [
+        (9, "tool 1 moves at feed at the height of rapids, 5.000 mm or over")
+    ]
+
+
 def test_spindle_off(tmp_path):
     text = HEAD + "G1 Z-1 F100\nM5\nX5\nX6\nM3\nX7\nM30\n"
     found = [
@@ -318,6 +329,7 @@ def registers(*pairs) -> str:
         ([(1, 11), (2, 12)], []),  # another custom of the shop
         ([(1, 11), (2, 11)], [(5, "tool 1 cuts under H11, as T2 does"),
                               (11, "tool 2 cuts under H11, as T1 does")]),
+        ([(1, 2), (2, 11)], [(5, "tool 1 cuts under H2, not H1")]),  # tool 2's number
         ([(1, 1), (2, 1)], [(11, "tool 2 cuts under H1, as T1 does")]),
     ],
 )  # fmt: skip
