@@ -24,6 +24,7 @@ COMMANDS = {
     "trace": "Exact heights and steps along a line across the part.",
     "probe": "First contact of a touch probe or height gauge with the metal.",
     "wall": "Stock left on the wall along a contour: least, most, mean.",
+    "contact": "What every pass touched: bites, gaps, arc, chip, volumes.",
     "clearance": "Least gap of neck, shank, holder and fixture, and where.",
     "picture": "A picture of what is left, with numbers on the steps.",
     "loupe": "A small window of the surface to a micrometre, as picture and array.",

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from .job import Job
     from .tools import Tool
 
-__all__ = ["FOUND", "Clearance", "Gap", "StockGaps", "box_gap", "find_clearance"]
+__all__ = ["FOUND", "Clearance", "Gap", "StockGaps", "box_gap", "find_clearance", "frustums"]
 
 Floats = NDArray[np.float64]
 
@@ -192,11 +192,11 @@ def _parts_used(job: Job, count: int) -> Iterator[tuple[Tool, str, Floats, NDArr
         mine = np.flatnonzero(sweeps & (moves.tool == number))
         labels = dict.fromkeys(p.label for p in tool.pieces)
         for label in labels:
-            parts = _frustums([p for p in tool.pieces if p.label == label])
+            parts = frustums([p for p in tool.pieces if p.label == label])
             yield tool, label, parts, mine
 
 
-def _frustums(pieces: Sequence[Piece]) -> Floats:
+def frustums(pieces: Sequence[Piece]) -> Floats:
     """Return pieces as rows (z_low, z_high, r_low, r_high); neighbours of one radius are one."""
     rows: list[list[float]] = []
     for piece in (part for p in pieces for part in _straightened(p)):

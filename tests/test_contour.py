@@ -292,11 +292,16 @@ def test_offset_against_shapely_buffer(contour, gap, outside):
     paths = offset([walked], gap)
     ring = shapely.Polygon(contour.points(CHORD_MM))
     chorded = ring.buffer(gap if outside else -gap, quad_segs=256)
+    # A small rest inside may be dropped by the buffer: the largest circle inside says so.
+    dropped = chorded.is_empty and shapely.maximum_inscribed_circle(ring, 1e-4).length > gap
     # Both boundaries are off by a sagitta: the contour's chords, and the buffer's own round corners.
     slack = (CHORD_MM + gap * (1 - math.cos(math.pi / 1024))) * (
         chorded.length + ring.length
     ) + 1e-6
-    assert (-1 if outside else 1) * area(paths) == pytest.approx(chorded.area, abs=slack)
+    if dropped:
+        assert area(paths) > 0
+    else:
+        assert (-1 if outside else 1) * area(paths) == pytest.approx(chorded.area, abs=slack)
     for path in paths:
         assert path.end == pytest.approx(path.start, abs=1e-5)
         for a, b in itertools.pairwise(path.pieces):

@@ -33,6 +33,9 @@ RAMP = 2
 ARC = 3
 HELIX = 4
 WIDTH = 18
+TURN = 2.0 * math.pi
+GRAZING = 1e-7
+"""Angles by acos are off by no more than this where a tool just reaches a column, radians."""
 
 
 @jit
@@ -282,18 +285,48 @@ def bounds(code, row, x, y, r):
     high = g(shape, R, row[10], row[11], row[12], far) if far <= R else INF
     if kind <= LEVEL or kind == ARC:
         return row[2] + low, row[2] + high
-    z_low, z_near = path_heights(kind, row, x, y, R + r)
-    return z_low + low, z_near + high
+    slack = GRAZING / row[7] if kind == HELIX else 0.0
+    first = min(lowest_share(kind, row, x, y, R + r), 1.0) - slack
+    high += row[2] + row[6] * near_share(kind, row, x, y)
+    if r < R:
+        over = lowest_share(kind, row, x, y, R - r) + slack
+        if over <= 1.0:  # from there the tool is over all of them
+            rim = g(shape, R, row[10], row[11], row[12], R)
+            high = min(high, row[2] + row[6] * over + rim)
+    return row[2] + row[6] * max(first, 0.0) + low, high
 
 
 @jit
-def path_heights(kind, row, x, y, reach):
-    """Lowest tip within reach of a column, from below; and the tip at the nearest point."""
+def lowest_share(kind, row, x, y, reach):
+    """Share of a ramp or helix at its lowest tip within reach of a column; over 1 if none is."""
     if kind == RAMP:
         a, b = line_local(row, x, y)
         left = (reach - b) * (reach + b)
-        q = math.sqrt(left if left > 0.0 else 0.0)
-        t_low = min(max(a - q, 0.0), row[5])
-        t_near = min(max(a, 0.0), row[5])
-        return row[2] + row[6] * (t_low / row[5]), row[2] + row[6] * (t_near / row[5])
-    return row[2], row[2] + row[6]
+        if left < 0.0:
+            return 2.0
+        q = math.sqrt(left)
+        return 2.0 if a + q < 0.0 else max(a - q, 0.0) / row[5]
+    D, past = helix_local(row, x, y)
+    if D + row[5] <= reach:
+        return 0.0
+    if D == 0.0 or abs(D - row[5]) > reach:
+        return 2.0
+    c = (D * D + row[5] * row[5] - reach * reach) / (2.0 * D * row[5])
+    beside = math.acos(min(max(c, -1.0), 1.0))
+    angle = -past if past <= 0.0 else TURN - past  # of the column, from the low end on
+    if angle <= beside or angle + beside >= TURN:
+        return 0.0
+    return (angle - beside) / row[7]
+
+
+@jit
+def near_share(kind, row, x, y):
+    """Share of a ramp or helix at its tip nearest to a column."""
+    if kind == RAMP:
+        a, _ = line_local(row, x, y)
+        return min(max(a, 0.0), row[5]) / row[5]
+    D, past = helix_local(row, x, y)
+    angle = -past if past <= 0.0 else TURN - past
+    if D > 0.0 and angle < row[7]:
+        return angle / row[7]
+    return 1.0

@@ -1,0 +1,489 @@
+"""A jaw, stop or clamp too near the tool, and a part that stands too shallow in its jaws.
+
+fixture-near
+    Any part of a tool, cutting or not, touches a box of the fixture on a feed or a rapid,
+    or passes it by less than the margin.
+    Size: the gap, a length; 0 is a touch, below 0 it is minus the deepest overlap.
+short-grip
+    The stock stands less deep between the jaws than the margin.
+    Size: the jaw engagement, a length: how much of its height the shallower jaw holds.
+
+Measure: the least distance in space between each part of the tool, all along its moves,
+and the boxes of [[setups.fixture]]. Tools that come near the same box make one finding,
+with the nearest of them: one jaw that stands too high is one mistake. Jaws are two boxes
+that face each other with metal within 10 thou of both faces as the setup begins; a box
+called a stop, clamp, support or parallel is none. Their engagement is measured along
+upright rays. The web is what is left between the lowest cut within 100 thou of the jaws
+and their top; it is said with either finding.
+
+Margin: jaw_clearance 10 thou, jaw_engagement 60 thou. Jaws and clamps are set and
+measured by hand, and the tool must miss them by more than that is good for. Less than 60
+thou of grip lets the part climb out of plain jaws under a roughing cut; with dovetailed
+or serrated jaws set jaw_engagement lower. Common practice, no source.
+Touch or overlap: stop. Less than the margin, or a short grip: watch.
+
+Cure of a jaw or clamp too near: its top so much lower, which for jaws means thicker
+parallels under the part. Where that leaves less grip than the margin, the blank has to be
+thicker below by as much. Where a lower top doesn't help, the box goes aside. In a rapid:
+a higher Z.
+Cure of a short grip: thinner parallels, so that the jaws hold the margin; where tools
+would then come too near them, a blank thicker below.
+A job without a fixture is not judged.
+"""
+
+from __future__ import annotations
+
+import cmath
+import dataclasses
+import functools
+import math
+from collections.abc import Callable, Container, Iterator, Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..moves import ARC
+from ..pieces import CUTTING, LABELS
+from ..units import MM_PER, say_fine
+from .base import Change, Finding, Margin, Point, Rule, Severity
+
+if TYPE_CHECKING:
+    from ..clearance import Gap, StockGaps
+    from ..jobfile_spec import Box
+    from .case import Case
+
+__all__ = ["HAIR", "RULES", "SAME", "THOU", "Look"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+THOU: Final = MM_PER["thou"]
+
+REACH: Final = 10 * THOU
+"""Metal so near a box's face is held by it, mm: boxes are drawn to a few thou."""
+NEAR: Final = 100 * THOU
+"""Cuts so near the jaws in plan count for the web, mm. Common practice, no source."""
+NO_JAWS: Final = ("stop", "clamp", "support", "parallel")
+"""Boxes called so hold nothing between them."""
+SAMPLES: Final = 65
+"""Upright rays along a jaw's face; the middle is one of them."""
+SAME: Final = 1e-6
+"""Gaps nearer than this are one, mm."""
+HAIR: Final = 1e-5
+"""Rays run so far beside an edge, mm."""
+ROUNDS: Final = 24
+"""Most places that are looked at, one after the other, for how far a part must go up."""
+FAR: Final = 1e4
+"""Past every part and machine, mm."""
+MOST: Final = 500.0
+"""Nothing is moved further out of the way, mm."""
+FINE: Final = 1e-7
+"""How finely a cure is found, mm."""
+
+
+class Look:
+    """Gaps and rays of a case, as the rules on clearance ask for them."""
+
+    def __init__(self, case: Case) -> None:
+        self.case, self.moves = case, case.moves
+
+    @functools.cached_property
+    def stock(self) -> StockGaps:
+        """The search for gaps, over all moves."""
+        from ..clearance import StockGaps
+
+        return StockGaps(self.case.job, len(self.moves))
+
+    def rows(self, tool: int, labels: Container[str] = LABELS) -> Floats:
+        """Return frustums of a tool; of all of it, or of the parts named."""
+        from ..clearance import frustums
+
+        return frustums([p for p in self.case.job.tools[tool].pieces if p.label in labels])
+
+    def of(self, tool: int) -> Ints:
+        """Return the moves of a tool that sweep."""
+        return np.flatnonzero(self.moves.sweeps() & (self.moves.tool == tool))
+
+    def least(self, rows: Floats, moves: Ints) -> tuple[float, Floats, int] | None:
+        """Return gap, place and move of the least gap of frustums to the stock."""
+        return self.stock.least(rows, moves, lambda _: None) if len(moves) else None
+
+    def lowest(self, moves: Ints) -> Floats:
+        """Return the lowest z of the tip on moves, mm."""
+        low: Floats = np.fmin(self.moves.start[moves, 2], self.moves.end[moves, 2])
+        return low
+
+    def tip(self, move: int, place: Floats) -> Floats:
+        """Return the tip where it is nearest to a place in plan; the lowest, on a plunge."""
+        start, end = self.moves.start[move], self.moves.end[move]
+        if self.moves.kind[move] == ARC:
+            center, turn = complex(*self.moves.center[move]), float(self.moves.turn[move])
+            arm, size = complex(*start[:2]) - center, abs(turn)
+            ahead = cmath.phase((complex(*place[:2]) - center) / arm) * math.copysign(1.0, turn)
+            ahead %= 2 * math.pi
+            if ahead > size:  # before the start or past the end: the nearer of the two
+                ahead = size if ahead - size < 2 * math.pi - ahead else 0.0
+            share, at = ahead / size, center + arm * cmath.exp(1j * turn * ahead / size)
+            plan = np.array([at.real, at.imag])
+        elif (start[:2] == end[:2]).all():
+            return np.array([*end[:2], float(np.fmin(start[2], end[2]))])
+        else:
+            along = end[:2] - start[:2]
+            share = float(np.clip((place[:2] - start[:2]) @ along / (along @ along), 0.0, 1.0))
+            plan = start[:2] + share * along
+        return np.array([*plan, start[2] + share * (end[2] - start[2])])
+
+    def way(self, move: int, place: Floats) -> Floats | None:
+        """Return the level unit direction from the axis to a place; None: it lies on the axis."""
+        way = place[:2] - self.tip(move, place)[:2]
+        length = float(np.hypot(*way))
+        return None if length < SAME else way / length
+
+    def top(self, move: int, place: Floats) -> float:
+        """Return the top of the metal at a place on its face, once a move is done; -inf: none."""
+        way, high = self.way(move, place), float(self.case.job.stock.high[2]) + 1.0
+        aside = np.zeros(2) if way is None else way
+        places = np.array([[*(place[:2] + k * HAIR * aside), high] for k in (0, 1, -1)])
+        metal = self.case.job.rays(places, (0.0, 0.0, -1.0), as_of=move + 1, threads=1)
+        first = metal.first()
+        return high - float(metal.enter[first[first >= 0]].min(initial=math.inf))
+
+    def hit(
+        self, origin: Floats, way: Floats, z: float, as_of: int, far: float
+    ) -> tuple[float, int] | None:
+        """Return distance and maker of the first metal on a level ray; None: none so far out."""
+        at, along = np.array([[origin[0], origin[1], z]]), np.array([*way, 0.0])
+        metal = self.case.job.rays(at, along, as_of=as_of, span=(0.0, far), threads=1)
+        first = int(metal.first()[0])
+        return (float(metal.enter[first]), int(metal.enter_move[first])) if first >= 0 else None
+
+    def raise_needed(self, rows: Floats, moves: Ints, margin: float) -> float | None:
+        """Return how far up a part has to go to be free of the stock, mm; None: no end.
+
+        Each round looks at the nearest place and goes up past it: past the top of a wall beside
+        it, or as far over an edge as the distance to that in plan asks for.
+        """
+        up = 0.0
+        for _ in range(ROUNDS):
+            found = self.least(rows + np.array([up, up, 0.0, 0.0]), moves)
+            if found is None or found[0] >= margin - SAME:
+                return up
+            gap, place, move = found
+            tip = self.tip(move, place)
+            aside = float(np.hypot(*(place[:2] - tip[:2]))) - rows[:, 2:].max(axis=1)
+            near = aside <= margin + HAIR
+            high = np.sqrt(margin**2 - np.clip(aside[near], 0.0, margin) ** 2)
+            over = max(self.top(move, place), float(place[2])) + high - (tip[2] + rows[near, 0])
+            up = max(up + max(margin - gap, SAME) * 1e-3, float(over.max(initial=-math.inf)) + 1e-7)
+        return None
+
+
+@dataclasses.dataclass(frozen=True)
+class Grip:
+    """Two jaws that hold the stock: how deep, and the box that holds less."""
+
+    engagement: float
+    at: Point
+    boxes: tuple[Box, Box]
+
+    @property
+    def top(self) -> float:
+        """Top of the higher jaw, mm."""
+        return max(b.high[2] for b in self.boxes)
+
+
+class Setup(Look):
+    """One setup of a case, with its fixture."""
+
+    def __init__(self, case: Case, index: int) -> None:
+        super().__init__(case)
+        self.boxes = {b.name: b for b in case.job.spec.setups[index].fixture}
+        self.mine: Ints = np.flatnonzero(case.moves.setup == index)
+
+    @functools.cached_property
+    def grip(self) -> Grip | None:
+        """The pair of jaws that holds least; None: no pair holds anything."""
+        boxes = [b for b in self.boxes.values() if not any(w in b.name.lower() for w in NO_JAWS)]
+        pairs = [
+            grip
+            for axis in (0, 1)
+            for one in boxes
+            for other in boxes
+            if (grip := self._pair(axis, one, other)) is not None
+        ]
+        return min(pairs, key=lambda g: g.engagement, default=None)
+
+    def _pair(self, axis: int, one: Box, other: Box) -> Grip | None:
+        across = 1 - axis
+        faced = min(one.high[across], other.high[across]) > max(one.low[across], other.low[across])
+        if one.high[axis] >= other.low[axis] or not faced:
+            return None
+        held = [
+            self._held(axis, one, one.high[axis] + REACH),
+            self._held(axis, other, other.low[axis] - REACH),
+        ]
+        engagement, at = min(held)
+        return Grip(engagement, at, (one, other)) if engagement > SAME else None
+
+    def _held(self, axis: int, box: Box, face: float) -> tuple[float, Point]:
+        """Return the longest upright stretch of metal before a jaw's face, and its middle."""
+        stock, across = self.case.job.stock, 1 - axis
+        low = max(box.low[across], float(stock.low[across])) + SAME
+        high = min(box.high[across], float(stock.high[across])) - SAME
+        if low >= high:
+            return 0.0, box.low
+        places = np.full((SAMPLES, 3), float(stock.high[2]) + 1.0)
+        places[:, axis], places[:, across] = face, np.linspace(low, high, SAMPLES)
+        metal = self.case.job.rays(places, (0.0, 0.0, -1.0), as_of=int(self.mine[0]), threads=1)
+        top = np.minimum(places[0, 2] - metal.enter, box.high[2])
+        bottom = np.maximum(places[0, 2] - metal.leave, box.low[2])
+        if not len(top) or (top - bottom).max() <= 0:
+            return 0.0, box.low
+        k = int(np.argmax(np.round(top - bottom, 9)))
+        x, y, _ = places[int(np.searchsorted(metal.offsets, k, side="right")) - 1].tolist()
+        return float(top[k] - bottom[k]), (x, y, float(top[k] + bottom[k]) / 2)
+
+    def lowest_near(self, grip: Grip) -> tuple[float, int] | None:
+        """Return the lowest tip of a cut near the jaws, and its move; None: nothing comes near."""
+        cuts = self.mine[self.moves.sweeps()[self.mine] & ~self.moves.rapid[self.mine]]
+        low = self.lowest(cuts)
+        around = [
+            (b.low[0] - NEAR, b.low[1] - NEAR, -FAR, b.high[0] + NEAR, b.high[1] + NEAR, FAR)
+            for b in grip.boxes
+        ]
+        for k in np.argsort(low, kind="stable").tolist():
+            rows = self.rows(int(self.moves.tool[cuts[k]]), CUTTING)
+            if any(self.gap(rows, cuts[k : k + 1], box) < 0 for box in around):
+                return float(low[k]), int(cuts[k])
+        return None
+
+    def gap(self, rows: Floats, moves: Ints, box: Sequence[float]) -> float:
+        """Return the least gap of frustums on moves to a box, mm."""
+        from ..clearance import box_gap
+
+        found = box_gap(self.stock, rows, moves, tuple(float(v) for v in box))
+        return math.inf if found is None else found[0]
+
+    def of(self, tool: int) -> Ints:
+        """Return the moves of a tool in this setup that sweep."""
+        return np.intersect1d(super().of(tool), self.mine)
+
+
+# ------------------------------------------------------------------------------------------ finding
+
+
+def find(case: Case) -> Iterator[Finding]:
+    """Yield what comes near the fixture, and short grips."""
+    for index, spec in enumerate(case.job.spec.setups):
+        setup = Setup(case, index)
+        if not spec.fixture or not len(setup.mine):
+            continue
+        margin = case.margin("jaw_clearance") - SAME
+        near = [
+            g
+            for g in case.clearance.gaps
+            if g.against in setup.boxes and case.moves.setup[g.move] == index and g.gap < margin
+        ]
+        for group in _groups(near):
+            yield _near_finding(setup, group)
+        grip = setup.grip
+        if grip is not None and grip.engagement < case.margin("jaw_engagement") - SAME:
+            yield _grip_finding(setup, grip)
+
+
+def _groups(near: list[Gap]) -> list[list[Gap]]:
+    """Return gaps that have one cause: joined by a tool or by a box."""
+    groups: list[list[Gap]] = []
+    for g in near:
+        joined = [h for h in groups if any(g.tool == o.tool or g.against == o.against for o in h)]
+        groups = [h for h in groups if all(h is not j for j in joined)]
+        groups.append([o for h in joined for o in h] + [g])
+    return groups
+
+
+def _named(words: Sequence[str]) -> str:
+    words = list(dict.fromkeys(words))
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _near_finding(setup: Setup, group: list[Gap]) -> Finding:
+    worst = min(group, key=lambda g: (round(g.gap, 6), g.part not in CUTTING, g.move))
+    severity: Severity = "stop" if worst.gap <= 0 else "watch"
+    change, then = _cure(setup, group, worst)
+    boxes = _named(sorted({g.against for g in group}))
+    also = sorted({g.tool for g in group} - {worst.tool})
+    rapid = " in a rapid" if setup.case.moves.rapid[worst.move] else ""
+    how = "touches" if worst.gap <= 0 else "comes near"
+    return Finding(
+        rule="fixture-near",
+        severity=severity,
+        tool=worst.tool,
+        pass_number=worst.pass_number,
+        lines=(worst.line, worst.line),
+        at=worst.at,
+        size=worst.gap,
+        text=f"the {worst.part} of T{worst.tool} {how} {boxes}{rapid}"
+        + (f", and so does {_named([f'T{n}' for n in also])}" if also else ""),
+        why="a fixture is set by hand: the tool must miss it by more than that is good for"
+        + _web(setup),
+        change=change,
+        then=then,
+    )
+
+
+def _web(setup: Setup) -> str:
+    """Return the words on the web over the jaws; empty: there are no jaws, or no cut near them."""
+    found = None if setup.grip is None else setup.lowest_near(setup.grip)
+    if setup.grip is None or found is None:
+        return ""
+    web = found[0] - setup.grip.top
+    if web < 0:
+        return (
+            f"; the lowest cut near the jaws goes {say_fine(-web, setup.case.unit)} below their top"
+        )
+    left = say_fine(web, setup.case.unit)
+    return f"; {left} of web is left between the lowest cut near the jaws and their top"
+
+
+# --------------------------------------------------------------------------------------------- cure
+
+
+def _cure(setup: Setup, group: list[Gap], worst: Gap) -> tuple[Change | None, str]:
+    """Return a higher rapid, a lower top, or a box further aside."""
+    boxes = [setup.boxes[n] for n in sorted({g.against for g in group})]
+    tools = sorted({g.tool for g in group})
+    free = f"the tool passes {say_fine(setup.case.margin('jaw_clearance'), setup.case.unit)} free"
+    if (change := _higher(setup, worst, boxes)) is not None:
+        return change, free
+    down = _enough(setup, lambda v: _gap_of(setup, tools, [_cut_down(b, v) for b in boxes]))
+    if down is not None and down < min(b.high[2] - b.low[2] for b in boxes):
+        top = max(b.high[2] for b in boxes)
+        what = f"Z of the top of {_named([b.name for b in boxes])}"
+        return Change(what, top, top - down), free + _grip_left(setup, boxes, down)
+    box = setup.boxes[worst.against]
+    shifts: list[tuple[float, int, float]] = []
+    for axis, sign in ((0, -1.0), (0, 1.0), (1, -1.0), (1, 1.0)):
+        way = functools.partial(_aside, box, axis, sign)
+        by = _enough(setup, lambda v, way=way: _gap_of(setup, tools, [way(v)]))  # type: ignore[misc]
+        shifts += [] if by is None else [(by, axis, sign * by)]
+    if not shifts:
+        return None, ""
+    _, axis, by = min(shifts)
+    return Change(f"{'XY'[axis]} of {box.name}", box.low[axis], box.low[axis] + by), free
+
+
+def _higher(setup: Setup, worst: Gap, boxes: Sequence[Box]) -> Change | None:
+    """Return the change of Z of a level rapid; None: it is none."""
+    moves, m = setup.case.moves, worst.move
+    z = float(moves.end[m, 2])
+    if not moves.rapid[m] or abs(moves.start[m, 2] - z) > SAME:
+        return None
+    level = (np.abs(moves.start[:, 2] - z) <= SAME) & (np.abs(moves.end[:, 2] - z) <= SAME)
+    first = last = m
+    while first > 0 and level[first - 1]:
+        first -= 1
+    while last + 1 < len(level) and level[last + 1]:
+        last += 1
+    run, rows = np.arange(first, last + 1), setup.rows(worst.tool)
+    run = run[moves.sweeps()[run]]
+
+    def gap(v: float) -> float:
+        raised = rows + np.array([v, v, 0.0, 0.0])
+        return min(setup.gap(raised, run, (*b.low, *b.high)) for b in boxes)
+
+    up = _enough(setup, gap)
+    line = int(moves.line[max(first - 1, 0)])
+    return None if up is None else Change(f"Z at line {line}", z, z + up)
+
+
+def _enough(setup: Setup, gap: Callable[[float], float]) -> float | None:
+    """Return the least change for which a gap is the margin, mm; None: not within MOST."""
+    margin = setup.case.margin("jaw_clearance")
+    low, high = 0.0, MOST
+    if gap(high) < margin:
+        return None
+    while high - low > FINE:
+        middle = (low + high) / 2
+        low, high = (low, middle) if gap(middle) >= margin else (middle, high)
+    return high
+
+
+def _gap_of(setup: Setup, tools: Sequence[int], boxes: Sequence[Sequence[float]]) -> float:
+    """Return the least gap of whole tools to boxes, mm; a box without height is none."""
+    pairs = [(t, b) for t in tools for b in boxes if b[5] > b[2]]
+    return min((setup.gap(setup.rows(t), setup.of(t), b) for t, b in pairs), default=math.inf)
+
+
+def _cut_down(box: Box, down: float) -> tuple[float, ...]:
+    return (*box.low, *box.high[:2], box.high[2] - down)
+
+
+def _aside(box: Box, axis: int, sign: float, by: float) -> tuple[float, ...]:
+    low, high = list(box.low), list(box.high)
+    low[axis] += sign * by
+    high[axis] += sign * by
+    return (*low, *high)
+
+
+def _grip_left(setup: Setup, boxes: Sequence[Box], down: float) -> str:
+    """Return the words on jaws that hold too little once their top is lower."""
+    grip, unit = setup.grip, setup.case.unit
+    if grip is None or not any(b in grip.boxes for b in boxes):
+        return ""
+    if grip.engagement - down >= setup.case.margin("jaw_engagement") - SAME:
+        return ", on parallels so much thicker"
+    left = say_fine(max(grip.engagement - down, 0.0), unit)
+    return f"; the jaws would hold {left}: take a blank {say_fine(down, unit)} thicker below"
+
+
+def _grip_finding(setup: Setup, grip: Grip) -> Finding:
+    """Return the finding of a short grip, in the pass that cuts lowest near the jaws."""
+    case, margin = setup.case, setup.case.margin("jaw_engagement")
+    found = setup.lowest_near(grip)
+    move = int(setup.mine[0]) if found is None else found[1]
+    number = int(case.moves.pass_number[move])
+    change, then = _grip_cure(setup, grip, margin - grip.engagement)
+    return Finding(
+        rule="short-grip",
+        severity="watch",
+        tool=int(case.moves.tool[move]),
+        pass_number=number,
+        lines=case.lines_of(case.moves_of(number)),
+        at=grip.at,
+        size=grip.engagement,
+        text=f"the stock stands shallow between {_named([b.name for b in grip.boxes])}",
+        why="a part held by little climbs out of the jaws under a roughing cut" + _web(setup),
+        change=change,
+        then=then,
+    )
+
+
+def _grip_cure(setup: Setup, grip: Grip, more: float) -> tuple[Change, str]:
+    """Return higher jaws, or where tools would come too near them, a thicker blank."""
+    case = setup.case
+    holds = f"the jaws hold {say_fine(grip.engagement + more, case.unit)}"
+    tools = np.unique(case.moves.tool[setup.mine]).tolist()
+    raised = [_cut_down(b, -more) for b in grip.boxes]
+    if _gap_of(setup, tools, raised) >= case.margin("jaw_clearance") - SAME:
+        what = f"Z of the top of {_named([b.name for b in grip.boxes])}"
+        return Change(what, grip.top, grip.top + more), f"{holds}, on parallels so much thinner"
+    low = float(case.job.stock.low[2])
+    return Change("Z of the bottom of the stock", low, low - more), (
+        f"{holds} of a blank thicker below; higher jaws would come too near the lowest cut"
+    )
+
+
+MARGINS: Final = (
+    Margin(
+        "jaw_clearance",
+        10 * THOU,
+        "least gap of any part of a tool to jaws, stops and clamps; they are set by hand",
+    ),
+    Margin(
+        "jaw_engagement",
+        60 * THOU,
+        "least height of stock between the jaws; less may climb out of plain ones",
+    ),
+)
+TITLE: Final = "A jaw, stop or clamp touched or near; a part that stands shallow in its jaws"
+RULES = (Rule(("fixture-near", "short-grip"), TITLE, find, MARGINS),)
