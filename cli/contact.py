@@ -295,7 +295,7 @@ def _stations(p: dict[str, Any], unit: Unit) -> list[str]:
     """Return the stations of a pass as a table; heights in thou or micrometres."""
     digits = 4 if unit == "in" else 3
     head = ("line", "x", "y", "z", "met", "radial", "width", "axial", "arc", "cut", "right", "left")
-    cells = [head]
+    cells: list[tuple[str, ...]] = [head]
     for s in p["along"]:
         cells.append((
             str(s["line"]), *(f"{s[k] + 0.0:.{digits}f}" for k in ("x", "y", "z")), _met(s),
