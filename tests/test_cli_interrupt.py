@@ -71,16 +71,22 @@ def test_ctrl_c_while_it_cuts(plate, tmp_path):
         [sys.executable, "-m", "proud", *map(str, words)],
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=terminal,
         env=os.environ | {"TERM": "xterm", "COLUMNS": "160"}, text=True,
+        # What a shell runs with & ignores Ctrl-C, and so does all that it starts.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     os.close(terminal)
-    said = read_until(screen, b"columns/s", seconds=120)
-    assert running.poll() is None, said
-    running.send_signal(signal.SIGINT)
-    said += read_until(screen, b"never said", seconds=30)
-    assert running.wait(30) == 130, said.decode()[-600:]
-    assert running.stdout.read() == ""
-    running.stdout.close()
-    os.close(screen)
+    try:
+        said = read_until(screen, b"columns/s", seconds=120)
+        assert running.poll() is None, said
+        running.send_signal(signal.SIGINT)
+        said += read_until(screen, b"never said", seconds=30)
+        assert running.wait(30) == 130, said.decode()[-600:]
+        assert running.stdout.read() == ""
+    finally:
+        running.kill()
+        running.wait()
+        running.stdout.close()
+        os.close(screen)
     text = said.decode()
     assert "60,002 moves on 16,000,000 columns" in text
     assert text.rstrip().endswith("stopped; no file was left half written")
