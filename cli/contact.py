@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 COLORS = (
-    "radial", "width", "axial", "engagement", "chip_peak", "chip_mean", "corner_bite",
-    "side_gap", "floor_bite", "cut", "met",
+    "radial", "width", "axial", "engagement", "chip-peak", "chip-mean", "corner-bite",
+    "side-gap", "floor-bite", "cut", "met",
 )  # fmt: skip
 MOST_ROWS = 24
 FAR_MM = 0.05 * 25.4
@@ -71,7 +71,9 @@ def command(
 
         per, low, high = MM_PER[loaded.unit], loaded.stock.low, loaded.stock.high
         corners = (low[0] / per, low[1] / per, high[0] / per, high[1] / per)
-        draw_contact(rows, color, title=loaded.title, path=picture, outline=corners)
+        draw_contact(
+            rows, color.replace("-", "_"), title=loaded.title, path=picture, outline=corners
+        )
     if save is not None:
         write_text(save, _csv(rows))
     if not along:
@@ -84,13 +86,15 @@ def _without(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _csv(rows: dict[str, Any]) -> str:
-    from proud.contact_rows import LENGTHS, STATION_KEYS
+    from proud.contact.rows import LENGTHS, STATION_KEYS
 
     unit = rows["unit"]
-    heads = [f"{k} ({unit})" if k in LENGTHS else k for k in STATION_KEYS]
-    heads[heads.index("engagement")] = "engagement (deg)"
+    units = dict.fromkeys(LENGTHS, f" ({unit})") | {"engagement": " (deg)"}
+    heads = [k.replace("_", " ") + units.get(k, "") for k in STATION_KEYS]
 
     def cell(value: Any) -> Any:
+        if isinstance(value, bool):
+            return "yes" if value else ""
         return "+".join(value) if isinstance(value, list) else value
 
     return to_csv(

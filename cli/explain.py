@@ -29,7 +29,7 @@ def command(rule: str | None, answer: Answer) -> None:
     if rule not in RULES:
         listed = ", ".join(RULES)
         raise BadInput(f"no rule {rule[:60]!r}; there are {listed}{closest(rule, RULES)}")
-    row_of = {"rule": rule, "title": RULES[rule].title, "page": page_of(rule)}
+    row_of = {"rule": rule, "title": RULES[rule].titles[rule], "page": page_of(rule)}
     answer.give(row_of, lambda: page_of(rule))
 
 
@@ -38,7 +38,7 @@ def _rows() -> dict[str, Any]:
     from proud.units import MM_PER
 
     return {
-        "rules": [{"rule": name, "title": rule.title} for name, rule in RULES.items()],
+        "rules": [{"rule": name, "title": rule.titles[name]} for name, rule in RULES.items()],
         "margins": [
             {
                 "margin": m.name,

@@ -93,7 +93,7 @@ def _text(found: Survey, program: Path) -> str:
     for tool in found.tools:
         lines += _tool(tool, unit, width)
     lines += ["", "Passes", *(_pass(p, unit, width) for p in found.passes)]
-    lines += _section("Lines of interest", found.findings, width)
+    lines += _section("Lines of interest", found.remarks, width)
     if reading.noted:
         words = [f"{n.word} ({_times(n.count)}line {n.line})" for n in reading.noted]
         lines += ["", "Noted, not acted on"]

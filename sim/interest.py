@@ -29,14 +29,14 @@ from .units import Unit, say_length
 if TYPE_CHECKING:
     from .job import Job
 
-__all__ = ["Finding", "by_first", "lines_of_interest", "rapid_height", "those"]
+__all__ = ["Remark", "by_first", "lines_of_interest", "rapid_height", "those"]
 
 LEVEL: Final = 1e-6
 """Heights nearer than this are one, mm."""
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-Finding = tuple[int, str]
+Remark = tuple[int, str]
 """A line and what is said of it."""
 
 
@@ -52,7 +52,7 @@ def those(moves: Moves, found: Mask) -> Moves:
     return moves if found.all() else moves[found]
 
 
-def lines_of_interest(reading: Reading, unit: Unit, job: Job | None) -> Iterator[Finding]:
+def lines_of_interest(reading: Reading, unit: Unit, job: Job | None) -> Iterator[Remark]:
     """Yield line and text of what a person would look at before a first run.
 
     Parameters
@@ -83,7 +83,7 @@ def lines_of_interest(reading: Reading, unit: Unit, job: Job | None) -> Iterator
         yield from _wrong_registers(those(moves, ~moves.rapid), reading.warnings)
 
 
-def _first_of(moves: Moves, found: Mask, text: str) -> Iterator[Finding]:
+def _first_of(moves: Moves, found: Mask, text: str) -> Iterator[Remark]:
     """Yield the first line of what was found, and how many moves it is."""
     lines = moves.line[found]
     if len(lines):
@@ -112,7 +112,7 @@ def rapid_height(moves: Moves, top: float | None) -> float:
     return float(heights.max() if top is None else heights.min())
 
 
-def _fed_high(feeds: Moves, height: float, number: int, unit: Unit) -> Iterator[Finding]:
+def _fed_high(feeds: Moves, height: float, number: int, unit: Unit) -> Iterator[Remark]:
     found = np.minimum(feeds.start[:, 2], feeds.end[:, 2]) >= height - LEVEL
     found[found] = feeds[found].lengths() > 0
     text = (
@@ -121,9 +121,7 @@ def _fed_high(feeds: Moves, height: float, number: int, unit: Unit) -> Iterator[
     yield from _first_of(feeds, found, text)
 
 
-def _rapids_below(
-    own: Moves, job: Job, radius: float, number: int, unit: Unit
-) -> Iterator[Finding]:
+def _rapids_below(own: Moves, job: Job, radius: float, number: int, unit: Unit) -> Iterator[Remark]:
     low, high = np.array(job.stock.low), np.array(job.stock.high)
     lows = np.minimum(own.start[:, 2], own.end[:, 2])
     known = np.isfinite(own.start).all(axis=1)
@@ -172,7 +170,7 @@ def _meets(moves: Moves, low: Floats, high: Floats) -> Mask:
     return meets
 
 
-def _wrong_registers(feeds: Moves, said: Iterable[Finding]) -> Iterator[Finding]:
+def _wrong_registers(feeds: Moves, said: Iterable[Remark]) -> Iterator[Remark]:
     """Yield H registers that are likely another tool's; those that the reader names left out."""
     codes, first = np.unique(
         feeds.tool.astype(np.int64) << 32 | feeds.h_register, return_index=True

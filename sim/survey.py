@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .glance import Glance, alone_settings, glance
-from .interest import Finding, by_first, lines_of_interest, those
+from .interest import Remark, by_first, lines_of_interest, those
 from .moves import ARC, Moves, Pass
 from .program import ReaderSettings, Reading, read_file
 from .toolwords import tool_names
@@ -112,7 +112,7 @@ class Survey:
     length, seconds : float
         Path at feed and time at the programmed feeds; rapids, dwells and tool changes left out.
     feed, rapid : Box or None
-    findings : tuple of (line, text)
+    remarks : tuple of (line, text)
         Lines of interest.
     left_out : tuple of str
         What could not be known or checked.
@@ -127,13 +127,13 @@ class Survey:
     seconds: float
     feed: Box | None
     rapid: Box | None
-    findings: tuple[Finding, ...]
+    remarks: tuple[Remark, ...]
     left_out: tuple[str, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """Return everything in `unit`, plain data, None for what is not known."""
         unit, reading = self.unit, self.reading
-        warnings = sorted((*reading.warnings, *self.findings))
+        warnings = sorted((*reading.warnings, *self.remarks))
         return {
             "unit": unit,
             "blocks": reading.blocks,
@@ -240,7 +240,7 @@ def _survey(
         seconds=float(times.sum()),
         feed=extent(feeds),
         rapid=extent(moves[moves.rapid]),
-        findings=tuple(sorted(lines_of_interest(reading, unit, job))),
+        remarks=tuple(sorted(lines_of_interest(reading, unit, job))),
         left_out=tuple(left_out),
     )
 

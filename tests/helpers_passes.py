@@ -2,16 +2,39 @@
 
 from __future__ import annotations
 
+import ast
 from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 import proud
+import proud.passes
 from helpers_job import XYZ, Floats, number
 from proud.moves import Moves
 from proud.probe import Target, probe
+from proud.tools import Tool
 
 RAPID, FEED = True, False
+
+
+INCH = 25.4
+EXAMPLE_TOOLS = {
+    1: Tool(1, "Rougher", "bull", 0.5 * INCH, corner_radius=0.06 * INCH),
+    2: Tool(2, "Finisher", "flat", 0.25 * INCH),
+    3: Tool(3, "Face mill", "bull", 2 * INCH, corner_radius=0.03 * INCH),
+    4: Tool(4, "Drill", "drill", 0.25 * INCH, point_angle=118.0),
+    5: Tool(5, "Ball", "ball", 0.25 * INCH),
+    6: Tool(6, "Chamfer", "chamfer", 0.375 * INCH, edge_angle=45.0, tip_diameter=0.02 * INCH),
+}
+"""Tools of the pass list's documentation."""
+EXAMPLE_TOP = 0.52 * INCH
+
+
+def example() -> str:
+    """Return the pass list that the documentation shows, in inches."""
+    doc = ast.get_docstring(ast.parse(Path(proud.passes.__file__).read_text(encoding="utf-8")))
+    assert doc is not None
+    return "\n".join(line[4:] for line in doc.split("\n") if line.startswith("    "))
 
 
 def pass_text(operation: str, keys: str, *, tool: int = 1, name: str = "p", feed: int = 300) -> str:

@@ -6,6 +6,7 @@ import importlib
 from typing import Any
 
 import proud
+import pytest
 from proud.findings.base import Finding
 from proud.findings.case import Case
 
@@ -22,8 +23,16 @@ def found(job: proud.Job, module: str, *, run: bool = False) -> list[Finding]:
     rows = [f for rule in rules for f in rule.find(case)]
     for row in rows:
         assert row.as_dict(job.unit)["rule"] == row.rule
-        assert row.rule in rules[0].names
+        assert row.rule in rules[0].titles
     return rows
+
+
+def one(job: proud.Job, rule: str, size: float, module: str) -> Finding:
+    """Return the only finding of a module's rules, its size (mm) right to 0.1 thou."""
+    (finding,) = found(job, module)
+    assert finding.rule == rule
+    assert finding.size == pytest.approx(size, abs=TENTH)
+    return finding
 
 
 def with_line(text: str, line: int, new: str) -> str:

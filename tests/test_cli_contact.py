@@ -111,7 +111,7 @@ def test_millimetres_are_said_in_micrometres(tmp_path, command_inside):
     assert "no flutes given (ZEFF)" in said
 
 
-@pytest.mark.parametrize("color", ["cut", "met", "radial", "side_gap", "chip_peak"])
+@pytest.mark.parametrize("color", ["cut", "met", "radial", "side-gap", "chip-peak"])
 def test_pictures_in_every_colour(job, command_inside, tmp_path, color):
     picture = tmp_path / "p.png"
     done = command_inside("contact", job, "--picture", picture, "--color", color, "--quiet")

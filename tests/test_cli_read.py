@@ -129,7 +129,7 @@ def test_the_csv_is_in_the_programs_unit(command_inside, tmp_path):
 
 
 def test_with_a_job(command_inside):
-    """The demo under its job: unit, tools' names, passes and findings that were looked up in it."""
+    """The demo under its job: unit, tools' names, passes and remarks that were looked up in it."""
     words = ("read", DEMO / "saddle.nc", "--job", DEMO / "job.toml")
     rows = read_json(command_inside(*words, "--json").stdout)
     assert (rows["unit"], len(rows["tools"]), len(rows["passes"])) == ("in", 10, 19)

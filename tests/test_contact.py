@@ -9,8 +9,8 @@ import pytest
 from helpers_contact import INCH, THOU, asked, inch, middle, wall_passes
 from helpers_job import Nc, tool
 from proud.contact import contact
-from proud.contact_chip import feed_per_tooth
-from proud.contact_tool import Edge
+from proud.contact.chip import feed_per_tooth
+from proud.contact.tool import Edge
 from proud.errors import BadInput
 from proud.tools import Tool
 

@@ -24,7 +24,7 @@ ONE = Finding(
 
 
 def case_of(*found: Finding, patch: pytest.MonkeyPatch) -> tuple[Finding, ...]:
-    rule = Rule(("test", "other"), "a test", lambda _: found)
+    rule = Rule({"test": "a test", "other": "one more"}, lambda _: found)
     patch.setattr(findings, "RULES", {"test": rule, "other": rule})
     return find_all(None)  # type: ignore[arg-type]
 
@@ -69,7 +69,7 @@ def test_every_rule_has_a_page_and_every_margin_says_why() -> None:
         assert len(page) > 400
         assert "source" in page.lower()
         assert max(map(len, page.split("\n"))) <= 100
-        assert rule.title
+        assert rule.titles[name]
     for margin in MARGINS.values():
         assert margin.says
         assert margin.value >= 0

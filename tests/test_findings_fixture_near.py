@@ -2,31 +2,21 @@
 
 from __future__ import annotations
 
+import functools
 from pathlib import Path
 
+import helpers_twins as twins
 import proud
 import pytest
 from helpers_job import THOU, Nc, tool, write_job
-from proud.findings import Finding
-from proud.findings.case import Case
-from proud.findings.fixture_near import find
+from helpers_twins import TENTH
 
-TENTH = 0.1 * THOU
 MILL = tool(1, "flat", 6, APMX=12, DMM=6)
 Corner = tuple[float, float, float]
 
 
-def found(job: proud.Job) -> list[Finding]:
-    """Return what the rules of this module find; none of them looks at the run's result."""
-    return list(find(Case(job, None)))  # type: ignore[arg-type]
-
-
-def one(job: proud.Job, rule: str, size: float) -> Finding:
-    """Return the only finding, its size (mm) right to 0.1 thou."""
-    (finding,) = found(job)
-    assert finding.rule == rule
-    assert finding.size == pytest.approx(size, abs=TENTH)
-    return finding
+found = functools.partial(twins.found, module="fixture_near")
+one = functools.partial(twins.one, module="fixture_near")
 
 
 def box(name: str, low: Corner, high: Corner) -> str:

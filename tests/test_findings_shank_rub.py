@@ -2,33 +2,23 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from pathlib import Path
 
+import helpers_twins as twins
 import proud
 import pytest
 from helpers_job import IN, THOU, Nc, number, tool, write_job
-from proud.findings import Finding
 from proud.findings.case import Case
-from proud.findings.shank_rub import find
 
 T = 0.001
-TENTH = 0.1 * THOU
 WALL = {"low": (-0.7, -0.7, -0.5), "high": (0.7, 0.2, 0), "unit": "in"}
 """Inches; thinner than the cutter, so that no second wall stands across its path."""
 
 
-def found(job: proud.Job) -> list[Finding]:
-    """Return what the rules of this module find; none of them looks at the run's result."""
-    return list(find(Case(job, None)))  # type: ignore[arg-type]
-
-
-def one(job: proud.Job, rule: str, size: float) -> Finding:
-    """Return the only finding, its size (mm) right to 0.1 thou."""
-    (finding,) = found(job)
-    assert finding.rule == rule
-    assert finding.size == pytest.approx(size, abs=TENTH)
-    return finding
+found = functools.partial(twins.found, module="shank_rub")
+one = functools.partial(twins.one, module="shank_rub")
 
 
 # --- two depths of one wall ----------------------------------------------------------------------

@@ -5,15 +5,14 @@
 
 from __future__ import annotations
 
-import ast
 import math
 import re
 import tomllib
 from pathlib import Path
 
 import numpy as np
-import proud.passes
 import pytest
+from helpers_passes import EXAMPLE_TOOLS, EXAMPLE_TOP, INCH, example
 from proud.contour import Contour, Piece, distance
 from proud.moves import ARC, LINE, Moves, Program
 from proud.passes import PassSettings, pass_schema, read_passes
@@ -112,25 +111,14 @@ def test_passes_are_numbered_in_file_order_with_the_line_of_their_heading(tmp_pa
 
 
 def test_the_example_of_the_documentation_reads(tmp_path):
-    doc = ast.get_docstring(ast.parse(Path(proud.passes.__file__).read_text()))
-    example = "\n".join(line[4:] for line in doc.split("\n") if line.startswith("    "))
-    inch = 25.4
-    tools = {
-        1: Tool(1, "Rougher", "bull", 0.5 * inch, corner_radius=0.06 * inch),
-        2: Tool(2, "Finisher", "flat", 0.25 * inch),
-        3: Tool(3, "Face mill", "bull", 2 * inch, corner_radius=0.03 * inch),
-        4: Tool(4, "Drill", "drill", 0.25 * inch, point_angle=118.0),
-        5: Tool(5, "Ball", "ball", 0.25 * inch),
-        6: Tool(6, "Chamfer", "chamfer", 0.375 * inch, edge_angle=45.0, tip_diameter=0.02 * inch),
-    }
-    program = read(tmp_path, example, "in", tools=tools, stock_top=0.52 * inch)
+    program = read(tmp_path, example(), "in", tools=EXAMPLE_TOOLS, stock_top=EXAMPLE_TOP)
     names = [p.name for p in program.passes]
-    assert names == [line[8:-1] for line in example.split("\n") if line.startswith("name = ")]
+    assert names == [line[8:-1] for line in example().split("\n") if line.startswith("name = ")]
     assert len(names) == 14
-    assert set(_OPERATION.findall(example)) == set(operations())
+    assert set(_OPERATION.findall(example())) == set(operations())
     check_way(program.moves)
     assert program.moves.feed[program.moves.pass_number == 2].max() == 400.0
-    assert program.moves.feed[program.moves.pass_number == 1].max() == pytest.approx(20 * inch)
+    assert program.moves.feed[program.moves.pass_number == 1].max() == pytest.approx(20 * INCH)
 
 
 _OPERATION = re.compile('^operation = "(.*?)"', re.MULTILINE)
@@ -150,12 +138,10 @@ def test_schema_names_every_operation_and_the_plain_key_from():
 
 def test_the_example_of_the_documentation_fits_the_schema():
     jsonschema = pytest.importorskip("jsonschema")
-    doc = ast.get_docstring(ast.parse(Path(proud.passes.__file__).read_text()))
-    example = "\n".join(line[4:] for line in doc.split("\n") if line.startswith("    "))
     check = jsonschema.Draft202012Validator(pass_schema())
-    check.validate(tomllib.loads(example))
+    check.validate(tomllib.loads(example()))
     for bad in ("milling = 3", "levels = []", "pattern = 1", "allowance_sid = 1"):
-        text = example.replace('operation = "pocket"', f'operation = "pocket"\n{bad}', 1)
+        text = example().replace('operation = "pocket"', f'operation = "pocket"\n{bad}', 1)
         assert not check.is_valid(tomllib.loads(text)), bad
 
 

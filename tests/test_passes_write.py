@@ -5,17 +5,16 @@
 
 from __future__ import annotations
 
-import ast
 import dataclasses
 import math
 import re
-from pathlib import Path
 
 import numpy as np
 import proud
 import proud.passes
 import pytest
 import shapely
+from helpers_passes import EXAMPLE_TOOLS, EXAMPLE_TOP, example
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from proud.errors import BadInput
@@ -203,19 +202,8 @@ def test_a_low_plane_is_left_before_the_next_pass(tmp_path):
 
 
 def test_every_operation_of_the_documentation_s_example(tmp_path):
-    doc = ast.get_docstring(ast.parse(Path(proud.passes.__file__).read_text(encoding="utf-8")))
-    example = "\n".join(line[4:] for line in doc.split("\n") if line.startswith("    "))
-    inch = 25.4
-    tools = {
-        1: Tool(1, "Rougher", "bull", 0.5 * inch, corner_radius=0.06 * inch),
-        2: Tool(2, "Finisher", "flat", 0.25 * inch),
-        3: Tool(3, "Face mill", "bull", 2 * inch, corner_radius=0.03 * inch),
-        4: Tool(4, "Drill", "drill", 0.25 * inch, point_angle=118.0),
-        5: Tool(5, "Ball", "ball", 0.25 * inch),
-        6: Tool(6, "Chamfer", "chamfer", 0.375 * inch, edge_angle=45.0, tip_diameter=0.02 * inch),
-    }
-    program = listed(tmp_path, example, "in", tools=tools, stock_top=0.52 * inch)
-    text, read = back(program, "in", 0.52 * inch)
+    program = listed(tmp_path, example(), "in", tools=EXAMPLE_TOOLS, stock_top=EXAMPLE_TOP)
+    text, read = back(program, "in", EXAMPLE_TOP)
     check_same(program, read, "in")
     assert [line for line in text.splitlines() if not ALLOWED.fullmatch(line)] == []
 

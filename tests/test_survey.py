@@ -34,7 +34,7 @@ def within(tmp_path: Path, text: str, tools=(), **job) -> Survey:
 
 
 def texts(found: Survey) -> list[tuple[int, str]]:
-    return list(found.findings)
+    return list(found.remarks)
 
 
 # ----------------------------------------------------------------------------- lengths and times
@@ -243,7 +243,7 @@ def test_another_program_is_read_as_the_first_setup_is(tmp_path):
 def test_nothing_to_say_of_a_plain_program(tmp_path):
     text = HEAD + "(A)\nG0 X-30\nG1 Z-1 F100\nX30\nG0 Z5\nM30\n"
     found = within(tmp_path, text)
-    assert (found.findings, found.reading.warnings) == ((), ())
+    assert (found.remarks, found.reading.warnings) == ((), ())
 
 
 def test_rapids_below_the_stocks_top(tmp_path):

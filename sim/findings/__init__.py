@@ -37,7 +37,7 @@ def _find() -> tuple[dict[str, Rule], dict[str, str]]:
     for info in pkgutil.iter_modules(__path__):
         module = importlib.import_module(f".{info.name}", __name__)
         for rule in getattr(module, "RULES", ()):
-            for name in rule.names:
+            for name in rule.titles:
                 if name in rules:
                     raise Fault(f"two rules are called {name!r}")
                 rules[name], pages[name] = rule, inspect.cleandoc(module.__doc__ or "")

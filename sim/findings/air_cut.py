@@ -33,7 +33,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..units import say_fine, say_length
-from .base import Change, Finding, Margin, Rule
+from .base import THOU, Change, Finding, Margin, Rule
 
 if TYPE_CHECKING:
     from ..tools import Tool
@@ -42,7 +42,6 @@ if TYPE_CHECKING:
 
 __all__ = ["RULES"]
 
-THOU: Final = 0.0254
 COLUMNS: Final = 256
 """Columns along the longer side of the stock by which most strokes are seen to cut."""
 HEIGHTS: Final = 9
@@ -195,8 +194,7 @@ def _finding(case: Case, number: int, which: Ints, strokes: int, *, whole: bool)
 
 RULES: Final = (
     Rule(
-        ("air-cut",),
-        "Passes and strokes that touch nothing",
+        {"air-cut": "A pass or a stroke that touches nothing"},
         _find,
         (
             Margin("air_gap", 5 * THOU, "a pass nearer to metal than this is meant to be there"),

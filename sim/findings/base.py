@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from ..units import MM_PER, Unit
@@ -11,12 +11,13 @@ from ..units import MM_PER, Unit
 if TYPE_CHECKING:
     from .case import Case
 
-__all__ = ["SEVERITIES", "Change", "Finding", "Margin", "Rule", "Severity"]
+__all__ = ["SEVERITIES", "THOU", "Change", "Finding", "Margin", "Rule", "Severity"]
 
 Severity = Literal["stop", "spoils", "watch", "note"]
 SEVERITIES: Final[tuple[Severity, ...]] = ("stop", "spoils", "watch", "note")
 """Worst first: do not start; spoils the part; look at it; good to know."""
 Point = tuple[float, float, float]
+THOU: Final = MM_PER["thou"]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -143,12 +144,18 @@ class Margin:
 
 @dataclasses.dataclass(frozen=True)
 class Rule:
-    """One rule: its names, the margins that it goes by, and how it looks for its findings.
+    """One rule: how it looks for its findings, and the margins that it goes by.
 
     The docstring of the module that holds it is its page.
+
+    Attributes
+    ----------
+    titles : dict of str to str
+        Each name that its findings carry, and what they are in a few words.
+    find : callable
+    margins : tuple of Margin
     """
 
-    names: tuple[str, ...]
-    title: str
+    titles: Mapping[str, str]
     find: Callable[[Case], Iterable[Finding]]
     margins: tuple[Margin, ...] = ()

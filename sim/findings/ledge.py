@@ -46,7 +46,7 @@ import numpy as np
 
 from ..moves import ARC
 from ..units import Unit, say_fine, say_length
-from .base import Change, Finding, Margin, Rule
+from .base import THOU, Change, Finding, Margin, Rule
 
 if TYPE_CHECKING:
     from .case import Case
@@ -54,7 +54,6 @@ if TYPE_CHECKING:
 
 __all__ = ["RULES"]
 
-THOU: Final = 0.0254
 LIMIT: Final = 30 * THOU
 """Floors further from a finisher's tip than this have nothing to do with it."""
 WALL: Final = 20 * THOU
@@ -383,8 +382,10 @@ def _left(case: Case, ledges: list[_Ledge]) -> Finding:
 
 RULES: Final = (
     Rule(
-        ("finisher-cuts-ledge", "ledge-left"),
-        "The rougher's ledge beyond the part: cut by the finisher, or left standing",
+        {
+            "finisher-cuts-ledge": "The finisher cuts the ledge that the rougher left",
+            "ledge-left": "A ledge beyond the part stands proud of it",
+        },
         _find,
         (
             Margin("ledge_free", 2 * THOU, "a finisher that clears a ledge by less is a note"),

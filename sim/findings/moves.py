@@ -48,7 +48,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..units import say_fine
-from .base import Change, Finding, Margin, Rule
+from .base import THOU, Change, Finding, Margin, Rule
 
 if TYPE_CHECKING:
     from .case import Case
@@ -56,7 +56,6 @@ if TYPE_CHECKING:
 
 __all__ = ["RULES"]
 
-THOU: Final = 0.0254
 FLAT: Final = ("flat", "bull")
 """Shapes that are sold with and without centre cutting."""
 UPRIGHT_MM: Final = 1e-9
@@ -304,8 +303,12 @@ def _find(case: Case) -> Iterable[Finding]:
 
 RULES: Final = (
     Rule(
-        ("rapid-in-stock", "plunge", "spindle-stopped", "ramp-steep"),
-        "Rapids through metal, plunges, a stopped spindle, steep ramps",
+        {
+            "rapid-in-stock": "A rapid that runs through metal",
+            "plunge": "A plunge into metal with a flat end",
+            "spindle-stopped": "Feed moves in metal with the spindle stopped",
+            "ramp-steep": "A ramp steeper than the tools can cut",
+        },
         _find,
         (
             Margin("rapid_over", 100 * THOU, "how far above metal a rapid is advised to run"),

@@ -36,7 +36,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..units import say_fine
-from .base import Change, Finding, Margin, Rule, Severity
+from .base import THOU, Change, Finding, Margin, Rule, Severity
 
 if TYPE_CHECKING:
     from ..levels import Level
@@ -45,7 +45,6 @@ if TYPE_CHECKING:
 
 __all__ = ["RULES"]
 
-THOU: Final = 0.0254
 SAME: Final = 1e-4
 """An error of a register within this of what is found is its cause, mm."""
 NEAR: Final = 100 * THOU
@@ -225,8 +224,10 @@ def _level(case: Case, level: Level) -> Finding:
 
 RULES: Final = (
     Rule(
-        ("gouge", "leftover"),
-        "Cut into the part, or metal left above it, beyond tolerance",
+        {
+            "gouge": "Cut into the part, beyond tolerance",
+            "leftover": "Metal left above the part, beyond tolerance",
+        },
         _find,
         (
             Margin(

@@ -63,8 +63,8 @@ from numpy.typing import NDArray
 
 from ..pieces import CUTTING
 from ..units import say_fine
-from .base import Change, Finding, Margin, Point, Rule
-from .fixture_near import HAIR, SAME, THOU, Look
+from .base import THOU, Change, Finding, Margin, Point, Rule
+from .look import HAIR, SAME, Look
 
 if TYPE_CHECKING:
     from ..passes.operations import StepPass
@@ -491,5 +491,9 @@ MARGINS: Final = (
         "least gap of the holder to the stock; stick-out is seldom set closer",
     ),
 )
-TITLE: Final = "Neck, shank or holder too near the stock; stock above the cutting edges"
-RULES = (Rule(("shank-rub", "holder-rub", "cuts-above-length"), TITLE, find, MARGINS),)
+TITLES: Final = {
+    "shank-rub": "Neck or shank too near the stock",
+    "holder-rub": "The holder too near the stock",
+    "cuts-above-length": "Stock above the cutting edges",
+}
+RULES = (Rule(TITLES, find, MARGINS),)

@@ -25,19 +25,19 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contact_along import Along, measure_along
-from .contact_engagement import BOTH, CLIMB, CONVENTIONAL
-from .contact_floor import Floor, FloorRow, find_floors
-from .contact_sides import corner_bites, refine_gap
-from .contact_stations import MOST, SPACING, Places, lengths_of
-from .contact_stock import Before
-from .contact_tool import CUTS, Edge, zones_of
-from .errors import BadInput
-from .moves import Pass
-from .units import MM_PER, Unit
+from ..errors import BadInput
+from ..moves import Pass
+from ..units import MM_PER, Unit
+from .along import Along, measure_along
+from .engagement import BOTH, CLIMB, CONVENTIONAL
+from .floor import Floor, FloorRow, find_floors
+from .sides import corner_bites, refine_gap
+from .stations import MOST, SPACING, Places, lengths_of
+from .stock import Before
+from .tool import CUTS, Edge, zones_of
 
 if TYPE_CHECKING:
-    from .job import Job
+    from ..job import Job
 
 __all__ = ["FINISHED", "Along", "Contact", "Near", "PassContact", "WallRow", "contact"]
 
@@ -189,7 +189,7 @@ class Contact:
 
     def as_dict(self, *, along: bool = False) -> dict[str, Any]:
         """Return plain data in the job's unit, angles in degrees; `along`: stations as well."""
-        from .contact_rows import pass_row
+        from .rows import pass_row
 
         per = MM_PER[self.unit]
         return {

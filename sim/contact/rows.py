@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
-from .contact_engagement import BOTH, CLIMB, CONVENTIONAL
-from .contact_tool import zones_of
+from .engagement import BOTH, CLIMB, CONVENTIONAL
+from .tool import zones_of
 
 if TYPE_CHECKING:
-    from .contact import Near, PassContact, WallRow
-    from .contact_along import Along
-    from .contact_floor import FloorRow, Patch
+    from . import Near, PassContact, WallRow
+    from .along import Along
+    from .floor import FloorRow, Patch
 
 __all__ = ["LENGTHS", "STATION_KEYS", "pass_row", "station_rows"]
 

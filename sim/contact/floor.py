@@ -14,16 +14,16 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contact_stations import NOTICED
-from .contact_tool import BITS, Edge
-from .cut import cut, surface_of
-from .grid import Grid
-from .jobfile_spec import StockSpec
-from .pack import ARC, HELIX, LEVEL, POINT, Packed
-from .stock import make_stock
+from ..cut import cut, surface_of
+from ..grid import Grid
+from ..jobfile_spec import StockSpec
+from ..pack import ARC, HELIX, LEVEL, POINT, Packed
+from ..stock import make_stock
+from .stations import NOTICED
+from .tool import BITS, Edge
 
 if TYPE_CHECKING:
-    from .job import Job
+    from ..job import Job
 
 __all__ = ["Floor", "FloorRow", "Patch", "Taken", "find_floors"]
 

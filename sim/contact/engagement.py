@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contact_stations import NOTICED, Look, Places, angles_of, around
-from .contact_tool import Edge
+from .stations import NOTICED, Look, Places, angles_of, around
+from .tool import Edge
 
 if TYPE_CHECKING:
-    from .contact_stock import Before
+    from .stock import Before
 
 __all__ = ["BOTH", "CLIMB", "CONVENTIONAL", "NONE", "Engagement", "engagement"]
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contact_chip import feed_per_tooth, mean_chip, peak_chip
-from .contact_engagement import Engagement, engagement
-from .contact_sides import Sides, corner_bites, sides
-from .contact_stations import (
+from .chip import feed_per_tooth, mean_chip, peak_chip
+from .engagement import Engagement, engagement
+from .sides import Sides, corner_bites, sides
+from .stations import (
     BLOCK,
     CHANGE,
     Look,
@@ -21,10 +21,10 @@ from .contact_stations import (
     look,
     place_stations,
 )
-from .contact_tool import CUTS, Edge
+from .tool import CUTS, Edge
 
 if TYPE_CHECKING:
-    from .contact_stock import Before
+    from .stock import Before
 
 __all__ = ["Along", "measure_along"]
 

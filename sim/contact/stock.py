@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .grid import NOTHING, RAW
-from .moves import ARC, Moves
+from ..grid import NOTHING, RAW
+from ..moves import ARC, Moves
 
 if TYPE_CHECKING:
-    from .job import Job
-    from .rays import Metal, Sweeps
+    from ..job import Job
+    from ..rays import Metal, Sweeps
 
 __all__ = ["Before", "split_arcs"]
 
@@ -94,8 +94,8 @@ class Before:
     """
 
     def __init__(self, job: Job) -> None:
-        from .pack import pack
-        from .prober import Prober
+        from ..pack import pack
+        from ..prober import Prober
 
         self.job, self.stock = job, job.stock
         self.moves, self.of = split_arcs(job.program.moves)
@@ -112,7 +112,7 @@ class Before:
     @functools.cached_property
     def sweeps(self) -> Sweeps:
         """What the moves sweep, for rays."""
-        from .rays import Sweeps
+        from ..rays import Sweeps
 
         if self.moves is self.job.program.moves:
             return self.job.sweeps
@@ -145,7 +145,7 @@ class Before:
         return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
 
     def _chunk(self, x: Floats, y: Floats, done: Ints) -> tuple[Floats, NDArray[np.int32]]:
-        from .kernels.cutting import cut_points
+        from ..kernels.cutting import cut_points
 
         p = self.packed
         box = self.prober.boxes(x, y)
@@ -169,7 +169,7 @@ class Before:
         self, x: Floats, y: Floats, done: Ints, where: Ints, top: Floats, owner: NDArray[np.int32]
     ) -> None:
         """Answer columns on which metal stood above a cutting part by rays."""
-        from .deep import DeepColumns
+        from ..deep import DeepColumns
 
         deep = DeepColumns(lambda: self.sweeps, self.packed, self.stock)
         for count in np.unique(done[where]).tolist():
@@ -193,6 +193,6 @@ class Before:
 
     def rays(self, origins: Floats, ways: Floats, done: int, far: float) -> Metal:
         """Return the metal on rays, from 0 to `far` mm, when `done` moves were done."""
-        from .rays import rays
+        from ..rays import rays
 
         return rays(origins, ways, self.sweeps, self.stock, as_of=done, span=(0.0, far), threads=1)

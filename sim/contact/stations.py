@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contact_tool import BEHIND, BITS, CUTS, Edge
-from .moves import ARC
+from ..moves import ARC
+from .tool import BEHIND, BITS, CUTS, Edge
 
 if TYPE_CHECKING:
-    from .contact_stock import Before
+    from .stock import Before
 
 __all__ = [
     "BLOCK", "CHANGE", "NOTICED", "Look", "Places", "angles_of", "around", "lengths_of", "look",

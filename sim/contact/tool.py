@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from .pieces import Piece
-    from .tools import Tool
+    from ..pieces import Piece
+    from ..tools import Tool
 
 __all__ = ["BEHIND", "BITS", "CUTS", "SAME", "Edge", "zones_of"]
 

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .contact_stations import NOTICED, Look, Places, around, lengths_of, sides_of
-from .contact_tool import Edge
+from .stations import NOTICED, Look, Places, around, lengths_of, sides_of
+from .tool import Edge
 
 if TYPE_CHECKING:
-    from .contact_stock import Before
-    from .rays import Metal
+    from ..rays import Metal
+    from .stock import Before
 
 __all__ = ["REACH", "Sides", "corner_bites", "refine_gap", "sides"]
 
