@@ -15,14 +15,13 @@ from typing import Final
 
 from .dialect import Dialect
 from .program import ReadError, ReaderSettings
+from .program.frames import WORK_ZEROS
 from .program.lexer import LINE_LIMIT, Block, bare_line, read_block
-from .program.reader import UNPACKED_LIMIT
+from .program.reader import GZIP, UNPACKED_LIMIT
 from .units import Unit
 
-__all__ = ["WORK_ZEROS", "Comment", "Glance", "alone_settings", "glance"]
+__all__ = ["Comment", "Glance", "alone_settings", "glance"]
 
-WORK_ZEROS: Final = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
-_GZIP: Final = b"\x1f\x8b"
 _OF_USE: Final = re.compile(r"[GgTtDdMm(;](?:(?<![Gg])|[ \t0]*(?:[245]|1[23]))")
 _WORD: Final = re.compile(r"([GTDM])0*(\d+(?:\.[1-9])?)\.?0*(?![\d.])", re.ASCII)
 _VALUES: Final = re.compile(r"[#\[]")
@@ -124,7 +123,7 @@ def _lines(path: Path) -> Iterator[tuple[int, str]]:
     if not path.is_file():  # a pipe can be read once only
         return
     with path.open("rb") as file:
-        packed = file.read(2) == _GZIP
+        packed = file.read(2) == GZIP
     opened = gzip.open if packed else open
     with opened(path, "rt", encoding="latin-1") as lines:
         left, number = UNPACKED_LIMIT, 1  # what gzip packed may be endless

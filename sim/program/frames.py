@@ -12,11 +12,12 @@ from typing import Final, TypeGuard
 
 from .settings import LIMIT_MM, ReaderSettings
 
-__all__ = ["SYSTEMS", "Frames"]
+__all__ = ["SYSTEMS", "WORK_ZEROS", "Frames"]
 
 SYSTEMS: Final = (540, 550, 560, 570, 580, 590, 591, 592, 593)
 """Work zeros, as ten times the G number, in the order of P in G10 L2."""
-_NAMES: Final = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
+WORK_ZEROS: Final = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
+"""Their words, in the same order."""
 _UNKNOWN: Final = (math.nan, math.nan, math.nan)
 Point = tuple[float, float, float]
 
@@ -44,7 +45,7 @@ class Frames:
         self.local = [0.0, 0.0, 0.0]
         self.shift = [0.0, 0.0, 0.0]
         self.stored = [0.0, 0.0, 0.0]
-        self._zeros = [settings.work_zero(name) for name in _NAMES]
+        self._zeros = [settings.work_zero(name) for name in WORK_ZEROS]
         self._selected = self._zeros[0]
         self._homes: dict[int, float] = {}  # parameter -> mm, machine coordinates
 
@@ -161,7 +162,7 @@ class Frames:
     def _of_system(number: int) -> tuple[int, int] | None:
         """Return work zero and axis of a parameter from 5221 to 5386."""
         system, axis = divmod(number - 5221, 20)
-        return (system, axis) if 0 <= system < len(_NAMES) and axis < 6 else None
+        return (system, axis) if 0 <= system < len(WORK_ZEROS) and axis < 6 else None
 
 
 def _known(zero: Point | None) -> TypeGuard[Point]:

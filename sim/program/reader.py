@@ -24,6 +24,8 @@ from .settings import ReaderSettings
 
 __all__ = ["Noted", "Reading", "read_file", "read_program", "read_source", "read_text"]
 
+GZIP: Final = b"\x1f\x8b"
+"""What a file begins with that gzip packed."""
 UNPACKED_LIMIT: Final = 1 << 30
 """Most bytes taken out of a file that gzip packed."""
 
@@ -115,7 +117,7 @@ def _bytes_of(path: Path, shown: str) -> bytes:
 
 def _unpacked(data: bytes, shown: str) -> bytes:
     """Return the bytes of a file, out of gzip if they are packed so."""
-    if not data.startswith(b"\x1f\x8b"):
+    if not data.startswith(GZIP):
         return data
     try:
         with gzip.open(io.BytesIO(data)) as packed:
