@@ -6,7 +6,7 @@ import dataclasses
 import functools
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -111,14 +111,17 @@ class Job:
         """All setups' moves in the part frame, the registers' errors added; all passes."""
         parts: list[Program] = []
         for index, setup in enumerate(self.spec.setups):
-            parts.append(self._read(setup, index, sum(len(p.passes) for p in parts)))
+            parts.append(self._read(setup, index, parts))
         return Program(
             moves=Moves.join([p.moves for p in parts]),
             passes=tuple(row for p in parts for row in p.passes),
             notes=tuple(note for p in parts for note in p.notes),
+            dwells=tuple(dwell for p in parts for dwell in p.dwells),
         )
 
-    def _read(self, setup: SetupSpec, index: int, passes_before: int) -> Program:
+    def _read(self, setup: SetupSpec, index: int, before: Sequence[Program]) -> Program:
+        passes_before = sum(len(p.passes) for p in before)
+        moves_before = sum(len(p.moves) for p in before)
         program = self.programmed(index)
         moves = program.moves
         x, y, z = self.spec.zero_errors.get(setup.name, (0.0, 0.0, 0.0))
@@ -131,7 +134,8 @@ class Job:
         passes = tuple(
             dataclasses.replace(p, number=p.number + passes_before) for p in program.passes
         )
-        return Program(moves, passes, program.notes)
+        dwells = tuple((k + moves_before, *rest) for k, *rest in program.dwells)
+        return Program(moves, passes, program.notes, dwells)
 
     def programmed(self, index: int = 0) -> Program:
         """Return a setup's moves as programmed: no error but those of D; `index` from 0."""

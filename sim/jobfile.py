@@ -19,6 +19,7 @@ from .jobfile_model import (
     AccuracyTable,
     BlockStock,
     JobFile,
+    MachineTable,
     ModelStock,
     PartTable,
     RoundStock,
@@ -27,7 +28,16 @@ from .jobfile_model import (
     TubeStock,
     job_schema,
 )
-from .jobfile_spec import Box, JobSpec, PartSpec, SetupSpec, ShowSpec, StockSpec, Vector
+from .jobfile_spec import (
+    Box,
+    JobSpec,
+    MachineSpec,
+    PartSpec,
+    SetupSpec,
+    ShowSpec,
+    StockSpec,
+    Vector,
+)
 from .strict import Problems, clean, load_toml, say_value, validate
 from .tomlfile import named_file
 from .toolfile import load_tool_file, read_tools
@@ -37,6 +47,7 @@ from .units import CHORD_MM, UNITS, Unit, length_mm, say_length
 __all__ = [
     "Box",
     "JobSpec",
+    "MachineSpec",
     "PartSpec",
     "SetupSpec",
     "ShowSpec",
@@ -151,6 +162,7 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
         table.grid.least_width,
         reading.allow_outside,
         margins,
+        _machine(table.machine),
     )
 
 
@@ -363,7 +375,12 @@ def _length(value: Any, key: tuple[str, ...], reading: _Reading) -> float:
         return 0.0
 
 
-# ---------------------------------------------------------------------------------------- margins
+# ------------------------------------------------------------------------------- machine, margins
+
+
+def _machine(table: MachineTable) -> MachineSpec:
+    given = {k: v for k, v in table.model_dump().items() if v is not None}
+    return MachineSpec(**given)
 
 
 def _margins(table: Mapping[str, Any], reading: _Reading) -> dict[str, float]:

@@ -229,6 +229,18 @@ class SetupTable(Strict):
     )
 
 
+class MachineTable(Strict):
+    """The machine, as far as times go."""
+
+    rapid_rate: PositiveLength | None = Field(
+        default=None,
+        description="how far a rapid goes in a minute; 10 m (about 400 in) unless given",
+    )
+    tool_change_time: float | None = Field(
+        default=None, ge=0, le=3600, description="seconds from chip to chip; 8 unless given"
+    )
+
+
 _MARGINS_SCHEMA: Final = WithJsonSchema(
     {"type": "object", "additionalProperties": {"anyOf": [LENGTH_SCHEMA, {"type": "number"}]}}
 )
@@ -275,6 +287,9 @@ class JobFile(Strict):
     )
     margins: Annotated[dict[str, Any], _MARGINS_SCHEMA] = Field(
         default={}, description="how near is too near, by name; proud explain lists them"
+    )
+    machine: MachineTable = Field(
+        default=MachineTable(), description="what times are reckoned with"
     )
     setups: list[SetupTable] = Field(description="one [[setups]] table")
 

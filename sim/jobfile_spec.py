@@ -9,7 +9,16 @@ from .dialect import Dialect
 from .tools import Tool
 from .units import CHORD_MM, Unit
 
-__all__ = ["Box", "JobSpec", "PartSpec", "SetupSpec", "ShowSpec", "StockSpec", "Vector"]
+__all__ = [
+    "Box",
+    "JobSpec",
+    "MachineSpec",
+    "PartSpec",
+    "SetupSpec",
+    "ShowSpec",
+    "StockSpec",
+    "Vector",
+]
 
 Vector = tuple[float, float, float]
 
@@ -114,6 +123,22 @@ class SetupSpec:
 
 
 @dataclasses.dataclass(frozen=True)
+class MachineSpec:
+    """What times are reckoned with; common practice, no source.
+
+    Attributes
+    ----------
+    rapid_rate : float
+        mm/min.
+    tool_change_time : float
+        From chip to chip, seconds.
+    """
+
+    rapid_rate: float = 10_000.0
+    tool_change_time: float = 8.0
+
+
+@dataclasses.dataclass(frozen=True)
 class JobSpec:
     """A job, checked; all lengths in mm.
 
@@ -147,6 +172,7 @@ class JobSpec:
         Files that the job's files name may lie outside its folder.
     margins : dict of str to float
         What the job sets of `findings.MARGINS`: mm, or a plain number for a ratio.
+    machine : MachineSpec
     """
 
     path: Path
@@ -167,3 +193,4 @@ class JobSpec:
     least_width: float | None = None
     allow_outside: bool = False
     margins: dict[str, float] = dataclasses.field(default_factory=dict)
+    machine: MachineSpec = MachineSpec()

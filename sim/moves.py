@@ -210,8 +210,11 @@ class Program:
         In program order.
     notes : tuple of str
         What a person should know, each with its line.
+    dwells : tuple of (int, float, int)
+        Waits at a feed: how many moves are done by then, seconds, line.
     """
 
     moves: Moves
     passes: tuple[Pass, ...]
     notes: tuple[str, ...] = ()
+    dwells: tuple[tuple[int, float, int], ...] = ()

@@ -266,7 +266,7 @@ def test_small_job_has_zero_errors_and_defaults(load):
             "[[setups]]",
             "[gird]\npitch = 1\n[[setups]]",
             "job.toml: gird: unknown key; allowed here: job, stock, part, show, grid, accuracy, "
-            'tools, offsets, margins, setups; did you mean "grid"?',
+            'tools, offsets, margins, machine, setups; did you mean "grid"?',
         ),
     ],
 )
@@ -667,7 +667,7 @@ def test_schema_says_what_a_length_is_and_has_every_key():
     assert kinds == ["number", "string"]
     assert list(schema["properties"]) == [
         "job", "stock", "part", "show", "grid", "accuracy", "tools", "offsets",
-        "margins", "setups",
+        "margins", "machine", "setups",
     ]  # fmt: skip
     assert schema["required"] == ["job", "stock", "tools", "setups"]
     tool = schema["$defs"]["Tool"]["properties"]

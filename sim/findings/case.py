@@ -12,6 +12,7 @@ from ..units import Unit, say_length
 
 if TYPE_CHECKING:
     from ..clearance import Clearance
+    from ..contact import Contact
     from ..job import Job
     from ..moves import Moves, Pass
     from ..result import RunResult
@@ -54,6 +55,13 @@ class Case:
         from ..clearance import find_clearance
 
         return find_clearance(self.job)
+
+    @functools.cached_property
+    def contact(self) -> Contact:
+        """What every pass touched."""
+        from ..contact import contact
+
+        return contact(self.job)
 
     def margin(self, name: str) -> float:
         """Return a margin, mm (a ratio as it is): the job's, or what is usual."""

@@ -251,6 +251,33 @@ def surface_of(code, rows, grid, j_first, top, own, slope, flat):
                 flat[j, i] = level
 
 
+@jit
+def lowest_of(code, rows, ids, start, stop, x, y, limit, raw):
+    """Lowest height at (x, y) and the first move that leaves it (-1: none), the last move first.
+
+    The last is False, and the others say nothing, where metal may stand above a cutting part, for
+    then the order counts. The lowest height does not depend on it; moves go down as a rule, so
+    that the last ones leave least to look at.
+    """
+    least = raw
+    by = -1
+    for k in range(stop - 1, start - 1, -1):
+        m = ids[k]
+        if m >= limit:
+            continue
+        row = load(rows, m)
+        over = row[2] + row[16] < raw
+        if row[2] > least and not over:
+            continue
+        h = height(code[m], row, x, y)
+        if h < INF and over:
+            return least, by, False
+        if h < least or (h == least and by >= 0):
+            least = h
+            by = m
+    return least, by, True
+
+
 @entry
 def cut_points(code, rows, ids, starts, stops, xs, ys, limit, top, own, buried):
     """Cut single columns in program order: those of point n among ids[starts[n]:stops[n]].
@@ -259,6 +286,14 @@ def cut_points(code, rows, ids, starts, stops, xs, ys, limit, top, own, buried):
     stands above a cutting part, buried is set.
     """
     for n in range(len(xs)):
+        found, by, plain = lowest_of(
+            code, rows, ids, starts[n], stops[n], xs[n], ys[n], limit, top[n]
+        )
+        if plain:
+            if by >= 0:
+                top[n] = found
+                own[n] = by
+            continue
         for k in range(starts[n], stops[n]):
             m = ids[k]
             if m >= limit:

@@ -24,6 +24,8 @@ _COLUMNS: Final = (
 )
 _AT: Final = {name: index for index, name in enumerate(_COLUMNS)}
 Point = tuple[float, float, float]
+LEAST_MS: Final = 60.0
+"""A dwell of so much or more is in ms: nobody waits a minute in a cut; common practice."""
 
 
 class Recorder:
@@ -56,6 +58,7 @@ class Recorder:
         self.noted: dict[str, list[int]] = {}
         self.rotary: list[tuple[int, Point]] = [(0, (0.0, 0.0, 0.0))]
         self.chorded = 0
+        self.dwells: list[tuple[int, float, int]] = []  # as in `Program`
         self.lost_feed = False  # a feed move led to a place that is not known
         self._said: set[str] = set()
         self._selected: tuple[int, Block] | None = None
@@ -88,6 +91,10 @@ class Recorder:
             found[1] += 1
         else:
             self.noted[word] = [line, 1]
+
+    def dwell(self, line: int, time: float) -> None:
+        """Wait: seconds (NISTIR 6556 3.5.4); so much that only ms can be meant are ms."""
+        self.dwells.append((self.count, time if time < LEAST_MS else time / 1000, line))
 
     def note_once(self, key: str, line: int, text: str) -> None:
         """Add a note unless there is one of the same key."""
@@ -405,7 +412,9 @@ class Recorder:
             pass_number=numbers,
             **scalars,
         )
-        return Program(moves, tuple(self._passes(moves)), tuple(self.notes))
+        return Program(
+            moves, tuple(self._passes(moves)), tuple(self.notes), tuple(self.dwells)
+        )
 
     def rotary_table(self) -> NDArray[np.float64] | None:
         """Return A, B and C of each move, degrees, shape (n, 3); None where they are never set."""
