@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-from proud.errors import BadInput
+from proud.errors import BadInput, closest
 from proud.units import Unit, length_mm
 
 from .output import TARGET, check_target, check_targets, say, to_json, write_text
 
 if TYPE_CHECKING:
+    from proud.findings import Finding
     from proud.job import Job
 
 __all__ = [
@@ -71,6 +72,15 @@ class Asked:
     allow_outside: bool
     threads: int | None = None
     fail_on: str | None = None
+    judged: list[bool] = dataclasses.field(default_factory=list)
+
+    def judge(self, findings: tuple[Finding, ...]) -> None:
+        """End with exit code 1 where a finding is one that ``--fail-on`` names."""
+        from proud.review import fails_on
+
+        self.judged.append(True)
+        if self.fail_on is not None and fails_on(findings, self.fail_on):
+            raise click.exceptions.Exit(1)
 
     def load(self, *targets: Target, reads: Iterable[Path] = ()) -> Job:
         """Check what will be written, read the job, let it use ``--threads``.
@@ -134,7 +144,12 @@ def surface_options(function: Callable[..., None]) -> Callable[..., None]:
         fail_on: str | None,
         **rest: Any,
     ) -> None:
-        function(asked=Asked(job, as_of, allow_outside, threads, fail_on), **rest)
+        asked = Asked(job, as_of, allow_outside, threads, fail_on)
+        function(asked=asked, **rest)
+        if fail_on is not None and not asked.judged:
+            from .working import judge_whole
+
+            judge_whole(asked, rest["answer"])
 
     return _with(
         with_asked,
@@ -146,10 +161,26 @@ def surface_options(function: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option(
             "--fail-on",
-            type=click.Choice(["note", "watch", "spoils", "stop"]),
-            help="Exit 1 on a finding of this severity or worse.",
+            metavar="SEVERITY|RULE",
+            callback=_severity_or_rule,
+            help="Exit 1 on a finding of this rule, or as bad as note, watch, spoils or stop.",
         ),
     )
+
+
+def _severity_or_rule(_: click.Context, __: click.Parameter, word: str | None) -> str | None:
+    """Return a word of ``--fail-on`` if it is one; the rules are loaded only if it is given."""
+    if word is None:
+        return None
+    from proud.findings import RULES, SEVERITIES
+
+    if word not in SEVERITIES and word not in RULES:
+        allowed = ", ".join(reversed(SEVERITIES))
+        raise BadInput(
+            f"--fail-on {word!r}: is no severity and no rule; use {allowed}, or a rule that "
+            f"proud explain lists{closest(word, [*SEVERITIES, *RULES])}"
+        )
+    return word
 
 
 _JOB = click.argument("job", type=click.Path(path_type=Path))

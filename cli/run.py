@@ -1,14 +1,15 @@
-"""``proud run``: passes, levels, steps and skims."""
+"""``proud run``: findings, steps, passes, levels and skims."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import click
+from proud.errors import BadInput
 
 from .options import Answer, Asked, common, depth, positive, surface_options
 from .output import check_target
-from .working import cut
+from .working import cut, reviewed, with_review
 
 __all__ = ["command"]
 
@@ -23,7 +24,11 @@ __all__ = ["command"]
     metavar="WIDTH",
     help="Levels and skims narrower than this everywhere are not listed [0.1thou].",
 )
-@click.option("--all", "everything", is_flag=True, help="Also list passes, levels, every step.")
+@click.option(
+    "--all", "everything", is_flag=True,
+    help="Also list notes, passes, levels, skims, every step and lead.",
+)  # fmt: skip
+@click.option("--skip-findings", is_flag=True, help="Only cut: ask no rule; quicker.")
 @click.option(
     "--pictures", type=click.Path(path_type=Path), metavar="DIR", help="Draw pictures there."
 )
@@ -33,10 +38,13 @@ def command(
     skim: str | None,
     least_width: str | None,
     everything: bool,
+    skip_findings: bool,
     pictures: Path | None,
     answer: Answer,
 ) -> None:
-    """Cut the part as programmed and list what is left of it.
+    """Cut the part as programmed; say what will spoil it, and list what is left.
+
+    What is found is judged on the whole job, so not with --as-of; proud explain says how.
 
     A skim is a floor that one pass had left flat and a later pass cut again, by how much. A step
     is the difference of two neighbouring levels. Both are found at any pitch, between columns too.
@@ -44,6 +52,8 @@ def command(
     Example: proud run demo_parts/first_try/job.toml --pictures out
     """
     check_target(pictures, "--pictures", folder=True)
+    if skip_findings and asked.fail_on is not None:
+        raise BadInput("--fail-on wants what --skip-findings leaves out; give one of them")
     loaded = asked.load((answer.out, "--out"))
     limit = None if skim is None else depth(skim, loaded.unit, "--skim")
     if least_width is not None:
@@ -51,11 +61,21 @@ def command(
     drawing = pictures is not None
     result = cut(loaded, asked.as_of, answer, skim=limit, pictures=drawing)
     rows = result.as_dict()
+    found = None
+    if asked.as_of is None and not skip_findings:
+        found = reviewed(loaded, result, answer)
+        rows = with_review(rows, found)
     drawn: list[Path] = []
     if pictures is not None:
-        from .pictures import draw_all
+        from .pictures import draw_all, draw_findings
 
         drawn = draw_all(loaded, result, pictures)
+        drawn += draw_findings(loaded, found, pictures) if found is not None else []
     from .screen import run_text
 
-    answer.give(rows, lambda: run_text(result, rows, everything=everything, drawn=drawn))
+    def text() -> str:
+        return run_text(result, rows, everything=everything, drawn=drawn, review=found, job=loaded)
+
+    answer.give(rows, text)
+    if found is not None:
+        asked.judge(found.findings)

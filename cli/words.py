@@ -6,12 +6,11 @@ import shutil
 import textwrap
 from collections.abc import Iterable
 
-__all__ = ["CAUTION", "count", "row", "screen_width", "wrapped"]
+__all__ = ["CAUTION", "count", "row", "say_time", "screen_width", "wrapped"]
 
 CAUTION = (
-    "Simulated, not measured, and no proof of a safe program. Prove every program out on the "
-    "machine with single block and reduced rapids, guards closed, eyes protected. The machine's "
-    "manual, local rules and qualified people decide."
+    "Simulated, no proof of a safe program: prove it out with single block and reduced rapids, "
+    "guards closed, eyes protected. The machine's manual, local rules and qualified people decide."
 )
 
 WIDEST = 100

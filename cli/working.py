@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -11,10 +11,11 @@ from .output import progress_bar
 if TYPE_CHECKING:
     from proud.job import Job
     from proud.result import RunResult
+    from proud.review import Review
 
-    from .options import Answer
+    from .options import Answer, Asked
 
-__all__ = ["cut", "say_first_run"]
+__all__ = ["cut", "judge_whole", "reviewed", "say_first_run", "with_review"]
 
 MANY = 4_000_000
 """From so many columns on it is said what they take."""
@@ -55,6 +56,30 @@ def cut(
     what = f"{moves:,} moves on {columns:,} columns"
     with progress_bar(what, columns=columns, quiet=answer.quiet) as show:
         return job.run(as_of=as_of, skim=limit, progress=show)
+
+
+def reviewed(job: Job, result: RunResult, answer: Answer) -> Review:
+    """Ask all rules about a job that was run; say on stderr how far it is."""
+    from proud.review import review
+
+    fixture = ["fixture"] if any(setup.fixture for setup in job.spec.setups) else []
+    say_first_run("contact", "clearance", *fixture, quiet=answer.silent)
+    what = f"what {len(job.program.passes)} passes touch"
+    with progress_bar(what, columns=0, quiet=answer.silent) as show:
+        return review(job, result, progress=show)
+
+
+def judge_whole(asked: Asked, answer: Answer) -> None:
+    """Run the whole job and end with exit code 1 where ``--fail-on`` asks for it."""
+    job = asked.load()
+    asked.judge(reviewed(job, cut(job, None, answer), answer).findings)
+
+
+def with_review(rows: dict[str, Any], found: Review) -> dict[str, Any]:
+    """Return the rows of a run with what was found, and with the time of each pass."""
+    passes = [p | {"seconds": found.seconds[p["pass"]]} for p in rows["passes"]]
+    head = {"version": rows["version"], "unit": rows["unit"], "title": rows["title"]}
+    return head | found.as_dict() | rows | {"passes": passes}
 
 
 def _say_size(columns: int, *, quiet: bool) -> None:

@@ -13,7 +13,10 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import os
+import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -118,7 +121,11 @@ class Clearance:
 
 
 def find_clearance(
-    job: Job, *, as_of: int | None = None, progress: Progress | None = None
+    job: Job,
+    *,
+    as_of: int | None = None,
+    within: float = math.inf,
+    progress: Progress | None = None,
 ) -> Clearance:
     """Return the least gap of each part of each tool to the stock and to each fixture.
 
@@ -127,26 +134,29 @@ def find_clearance(
     job : Job
     as_of : int, optional
         Moves that are looked at; all unless given.
+    within : float, optional
+        Gaps to the stock from here on are left out, which is quicker, mm.
     progress : callable, optional
         Called with the share done, 0 to 1.
     """
     count = len(job.program.moves) if as_of is None else as_of
     say = progress or (lambda _: None)
     stock = StockGaps(job, count)
-    gaps: list[Gap] = []
-    tasks = list(_parts_used(job, count))
-    for k, (tool, label, parts, moves) in enumerate(tasks):
-        if label not in CUTTING:
-            found = stock.least(parts, moves, _share(say, k, len(tasks)))
-            if found is not None:
-                gaps.append(_gap(job, tool.number, label, "stock", *found))
-        for setup, name, low, high in _boxes(job):
-            mine = moves[job.program.moves.setup[moves] == setup]
-            found = box_gap(stock, parts, mine, (*low, *high))
-            if found is not None:
-                part = _bottom_or(job, tool, label, found)
-                gaps.append(_gap(job, tool.number, part, name, *found))
-        say((k + 1) / max(1, len(tasks)))
+    tasks = sorted(_parts_used(job, count), key=lambda task: -len(task[3]))  # the longest first
+    shares, lock = [0.0] * len(tasks), threading.Lock()
+
+    def work(k: int) -> list[Gap]:
+        def share(done: float) -> None:
+            with lock:
+                shares[k] = done
+                say(sum(shares) / len(tasks))
+
+        found = list(_gaps_of(job, stock, *tasks[k], share, within))
+        share(1.0)
+        return found
+
+    with ThreadPoolExecutor(job.threads or os.cpu_count() or 1) as pool:
+        gaps = [gap for found in pool.map(work, range(len(tasks))) for gap in found]
     gaps.sort(key=lambda g: (round(g.gap, 9), g.tool, g.part, g.against))
     notes = list(_notes(job, count))
     if stock.short:
@@ -157,6 +167,23 @@ def find_clearance(
     return Clearance(job.unit, tuple(gaps), tuple(notes))
 
 
+def _gaps_of(
+    job: Job, stock: StockGaps, tool: Tool, label: str, parts: Floats, moves: NDArray[np.int64],
+    say: Progress, within: float,
+) -> Iterator[Gap]:  # fmt: skip
+    """Yield the gaps of one part of a tool: to the stock, unless it cuts, and to every fixture."""
+    if label not in CUTTING:
+        found = stock.least(parts, moves, say, within)
+        if found is not None:
+            yield _gap(job, tool.number, label, "stock", *found)
+    for setup, name, low, high in _boxes(job):
+        mine = moves[job.program.moves.setup[moves] == setup]
+        found = box_gap(stock, parts, mine, (*low, *high))
+        if found is not None:
+            part = _bottom_or(job, tool, label, found)
+            yield _gap(job, tool.number, part, name, *found)
+
+
 def _bottom_or(job: Job, tool: Tool, label: str, found: tuple[float, Floats, int]) -> str:
     """Return the label, or ``bottom`` where the thing lies under a flat end that cuts."""
     first = tool.pieces[0]
@@ -165,11 +192,6 @@ def _bottom_or(job: Job, tool: Tool, label: str, found: tuple[float, Floats, int
     _, place, move = found
     tip = float(job.sweeps.paths[move, 2])
     return "bottom" if place[2] <= tip + TOUCH else label
-
-
-def _share(say: Progress, done: int, of: int) -> Progress:
-    """Return progress of one task as a share of all."""
-    return lambda share: say((done + share) / of)
 
 
 def _gap(job: Job, tool: int, label: str, against: str, gap: float, at: Floats, move: int) -> Gap:
@@ -285,11 +307,14 @@ class StockGaps:
         self.by_row = _turned(offsets, ids, len(self.packed.code))
 
     def least(
-        self, parts: Floats, moves: NDArray[np.int64], progress: Progress
+        self, parts: Floats, moves: NDArray[np.int64], progress: Progress, within: float = math.inf
     ) -> tuple[float, Floats, int] | None:
-        """Return gap, place and move of the least gap of a stack of frustums; None: no stock."""
-        low = self.lowest(parts, moves)
-        best = np.array([math.inf, 0.0, 0.0, 0.0, -1.0, 0.0])
+        """Return gap, place and move of the least gap of a stack of frustums; None: no stock.
+
+        Or none so near: gaps of `within` and more are not looked for, mm.
+        """
+        low = self.lowest(parts, moves, within)
+        best = np.array([within, 0.0, 0.0, 0.0, -1.0, 0.0])
         order = np.argsort(low, kind="stable")
         for n, slack in enumerate((*SLACKS, *OVERLAP_SLACKS)):
             finer = slack < FOUND
@@ -303,7 +328,8 @@ class StockGaps:
                     progress((n + k / len(order)) / len(SLACKS))
             if best[4] < 0:
                 return None
-            self.short |= best[5] > MOST and not finer
+            if best[5] > MOST and not finer:
+                self.short = True
             self.polished(parts, best)
         return float(best[0]), self.midway(parts, best), int(best[4])
 
@@ -314,15 +340,15 @@ class StockGaps:
             if gap < best[0]:
                 best[:5] = gap, *place, m
 
-    def lowest(self, parts: Floats, moves: NDArray[np.int64]) -> Floats:
-        """Return what the gap of each move can't be less than."""
+    def lowest(self, parts: Floats, moves: NDArray[np.int64], within: float = math.inf) -> Floats:
+        """Return what the gap of each move can't be less than, or `within` if that is less."""
         from .kernels.gap_bounds import first_bounds
 
         p = self.packed
         low = np.empty(len(moves))
         first_bounds(
             moves, self.table, parts, p.code, p.rows, self.row_of, self.boxes, self.by_row,
-            self.raw.copy(), low,
+            self.raw.copy(), within, low,
         )  # fmt: skip
         return low
 

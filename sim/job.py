@@ -134,7 +134,7 @@ class Job:
         passes = tuple(
             dataclasses.replace(p, number=p.number + passes_before) for p in program.passes
         )
-        dwells = tuple((k + moves_before, *rest) for k, *rest in program.dwells)
+        dwells = tuple((k + moves_before, wait, line) for k, wait, line in program.dwells)
         return Program(moves, passes, program.notes, dwells)
 
     def programmed(self, index: int = 0) -> Program:

@@ -135,7 +135,7 @@ def hardens(material: str | None) -> bool:
 
 def specific_force(metal: Metal, chip: float) -> float:
     """Return the specific cutting force at a mean chip thickness (mm), N/mm^2."""
-    return metal.kc1 * chip**-metal.mc
+    return metal.kc1 * float(chip**-metal.mc)
 
 
 def deflection(force: float, length: float, diameter: float, modulus: float = CARBIDE) -> float:

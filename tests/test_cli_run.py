@@ -15,9 +15,16 @@ from conftest import FLOOR_LEFT, FLOOR_RIGHT, ROOT, assert_quiet
 DEMO = ROOT / "demo_parts"
 CONTRACT = {
     "": {"version": str, "unit": str, "title": str, "passes": list, "volume": dict,
-         "levels": list, "steps": list, "skims": list, "notes": list},
+         "levels": list, "steps": list, "skims": list, "notes": list, "findings": list,
+         "registers": dict, "least_gaps": dict, "leads": list, "seconds": float,
+         "not_looked_at": list},
     "passes": {"pass": int, "setup": str, "tool": int, "name": str, "from_line": int,
-               "to_line": int, "moves": int, "length": float, "removed": float},
+               "to_line": int, "moves": int, "length": float, "removed": float, "seconds": float},
+    "findings": {"rule": str, "severity": str, "tool": int, "pass": int, "lines": list,
+                 "at": list, "size": float, "unit": str, "text": str, "why": str, "sure": str,
+                 "change": dict, "then": str, "other_pass": int},
+    "leads": {"tool": int, "line": int, "on": bool, "how": str, "at": list, "levels": int,
+              "seen": bool, "cut_away": bool, "pass": int},
     "volume": {"stock": float, "removed": float, "left": float},
     "levels": {"z": float, "area": float, "pass": int},
     "steps": {"height": float, "upper_z": float, "lower_z": float, "upper_pass": int,
@@ -26,6 +33,9 @@ CONTRACT = {
               "line": int},
 }  # fmt: skip
 """The keys that people's scripts read, with their types."""
+WITHOUT_RULES = {
+    "version", "unit", "title", "passes", "volume", "levels", "steps", "skims", "notes",
+}  # fmt: skip
 EXACT_IN = 1e-9
 """Heights come from exact columns, rounded to 1e-10 mm."""
 
@@ -39,9 +49,27 @@ def read_json(text: str) -> dict:
     return json.loads(text, parse_constant=no_such_number)
 
 
-def assert_contract(rows: dict) -> None:
-    """Assert exactly the promised keys, and a plain int, float or text where one is promised."""
-    assert {k: type(v) for k, v in rows.items()} == CONTRACT[""]
+def assert_contract(rows: dict, *, judged: bool = True) -> None:
+    """Assert exactly the promised keys, and a plain int, float or text where one is promised.
+
+    judged: the rules were asked.
+    """
+    promised = CONTRACT[""]
+    if not judged:
+        promised = {k: v for k, v in promised.items() if k in WITHOUT_RULES}
+    assert {k: type(v) for k, v in rows.items()} == promised
+    if not judged:
+        return
+    for item in rows["findings"]:
+        kinds = {k: type(v) for k, v in item.items()}
+        assert kinds.keys() - {"other_pass"} == CONTRACT["findings"].keys() - {"other_pass"}
+        wrong = {k for k, v in kinds.items() if v is not CONTRACT["findings"][k]}
+        assert wrong <= {"change"}
+        assert item["change"] is None or set(item["change"]) == {"what", "from", "to", "seconds"}
+        assert len(item["lines"]) == 2
+        assert len(item["at"]) == 3
+    for item in rows["leads"]:
+        assert {k: type(v) for k, v in item.items()} == CONTRACT["leads"]
     tables = {name: rows[name] for name in ("passes", "levels", "steps", "skims")}
     for name, items in {**tables, "volume": [rows["volume"]]}.items():
         for item in items:
@@ -136,13 +164,25 @@ def test_out_is_replaced_whole_and_stdout_says_the_same(plate, command, tmp_path
 def test_quiet_says_nothing_and_json_is_said_nonetheless(plate, command_inside):
     done = command_inside("run", plate.path, "--quiet")
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
-    done = command_inside("run", plate.path, "--quiet", "--json", "--fail-on", "watch")
+    done = command_inside("run", plate.path, "--quiet", "--json", "--fail-on", "spoils")
     assert (done.returncode, done.stderr) == (0, "")
     assert_contract(read_json(done.stdout))
 
 
-def test_screen(plate, command):
+def test_screen_of_a_clean_job_is_five_lines(plate, command):
     done = command("run", plate.path)
+    assert_quiet(done)
+    lines = done.stdout.splitlines()
+    assert len(lines) == 5
+    assert lines[0].startswith("Plate: nothing to change (")
+    assert lines[0].endswith("; 1 step under 30.00 thou, 2 passes.")
+    assert lines[1] == "Least gaps: shank over 100.00 thou"
+    assert lines[2].startswith("Not looked at: how tools and part give way, runout, tram, heat")
+    assert lines[-1].endswith("qualified people decide.")
+
+
+def test_screen_without_findings(plate, command):
+    done = command("run", plate.path, "--skip-findings")
     assert_quiet(done)
     lines = done.stdout.splitlines()
     assert lines[0] == "Plate: 1 skim, 1 step under 30.00 thou, 2 passes."
@@ -188,7 +228,7 @@ def test_as_of_a_pass_and_a_line(plate, command_inside):
 
 def test_skim_limit_is_inclusive(plate, command_inside):
     for limit, found in (("3 thou", 1), ("0.0029999in", 0), ("0", 0), ("0.0762mm", 1)):
-        done = command_inside("run", plate.path, "--json", "--skim", limit)
+        done = command_inside("run", plate.path, "--json", "--skip-findings", "--skim", limit)
         assert len(read_json(done.stdout)["skims"]) == found, limit
 
 
@@ -231,7 +271,7 @@ def test_titles_and_screens_of_any_alphabet(plate, command):
     old_screen = [("PYTHONIOENCODING", "latin-1")]
     done = command("run", plate.path, env=old_screen, encoding="latin-1")
     assert done.returncode == 0
-    assert done.stdout.startswith("Plåt µ ?: 1 skim")
+    assert done.stdout.startswith("Plåt µ ?: nothing to change")
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")

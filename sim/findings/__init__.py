@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import inspect
 import pkgutil
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
 from ..errors import Fault
@@ -56,10 +57,14 @@ def page_of(name: str) -> str:
     return _FOUND[1][name]
 
 
-def find_all(case: Case) -> tuple[Finding, ...]:
+def find_all(case: Case, progress: Callable[[float], None] | None = None) -> tuple[Finding, ...]:
     """Return what all rules find, worst first; of one kind in the order of the program."""
     rules = list({id(rule): rule for rule in RULES.values()}.values())
-    found = [finding for rule in rules for finding in rule.find(case)]
+    found: list[Finding] = []
+    for k, rule in enumerate(rules):
+        found += rule.find(case)
+        if progress is not None:
+            progress((k + 1) / len(rules))
     for finding in found:
         if finding.rule not in RULES:
             raise Fault(f"a finding of no rule: {finding.rule}")

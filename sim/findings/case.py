@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import functools
-from typing import TYPE_CHECKING
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +21,11 @@ if TYPE_CHECKING:
     from ..result import RunResult
     from ..tools import Tool
 
-__all__ = ["Case"]
+__all__ = ["Case", "Progress"]
+
+Progress = Callable[[float], None]
+NEAR: Final = 0.1 * 25.4
+"""Gaps to the stock from here on trouble nobody, mm."""
 
 
 class Case:
@@ -33,6 +40,26 @@ class Case:
 
     def __init__(self, job: Job, result: RunResult) -> None:
         self.job, self.result = job, result
+
+    def measure(self, progress: Progress) -> None:
+        """Measure contact and clearance now, side by side; `progress` gets the share done."""
+        job, shares, lock = self.job, [0.0, 0.0], threading.Lock()
+        job.program, job.packed, job.sweeps, job.stock  # noqa: B018  # made once, for both
+
+        def share(k: int, done: float) -> None:
+            with lock:
+                shares[k] = done
+                progress(0.5 * sum(shares))
+
+        from ..clearance import find_clearance
+        from ..contact import contact
+
+        with ThreadPoolExecutor(1) as pool:
+            beside = pool.submit(
+                find_clearance, job, within=self.near, progress=lambda done: share(1, done)
+            )
+            self.__dict__["contact"] = contact(job, progress=lambda done: share(0, done))
+            self.__dict__["clearance"] = beside.result()
 
     @property
     def unit(self) -> Unit:
@@ -54,7 +81,13 @@ class Case:
         """Least gaps of neck, shank, holder and fixture."""
         from ..clearance import find_clearance
 
-        return find_clearance(self.job)
+        return find_clearance(self.job, within=self.near)
+
+    @property
+    def near(self) -> float:
+        """Up to which gaps of neck, shank and holder are looked for, mm."""
+        margins = (self.margin(name) for name in ("shank_clearance", "holder_clearance"))
+        return max(NEAR, *(2 * margin for margin in margins))
 
     @functools.cached_property
     def contact(self) -> Contact:

@@ -225,8 +225,10 @@ def widest_of(parts):
 
 
 @entry
-def first_bounds(moves, table, parts, code, rows, row_of, boxes, lists, raw, out):
+def first_bounds(moves, table, parts, code, rows, row_of, boxes, lists, raw, limit, out):
     """Least gap that each move can have, from below, by one square a box, in program order.
+
+    limit: where it can't be less, that is given.
 
     moves: their indices, rising. table: kind and path of every move. row_of: first row of each
     move and one more. boxes: x, y of the first box's middle, half width, boxes along x and y. raw:
@@ -251,7 +253,7 @@ def first_bounds(moves, table, parts, code, rows, row_of, boxes, lists, raw, out
                     raw[b] = high if high < raw[b] else raw[b]
             at += 1
         out[i], wider = bound_boxes(
-            kinds[m], paths[m], parts, boxes, raw, widest, INF, FALLING, lows
+            kinds[m], paths[m], parts, boxes, raw, widest, limit, FALLING, lows
         )  # fmt: skip
         i0, i1, j0, j1 = span_of(kinds[m], paths[m], boxes, wider)
         for j in range(j0, j1 + 1):

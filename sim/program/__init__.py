@@ -10,7 +10,7 @@ and is not handled is an error with file, line and column, never left out.
 """
 
 from ..dialect import Dialect
-from .reader import Noted, Reading, read_file, read_program, read_source, read_text
+from .reader import Noted, Reading, read_file, read_program, read_source, read_text, text_of
 from .reports import ProgramErrors, ReadError
 from .settings import ReaderSettings
 from .table import word_table
@@ -26,5 +26,6 @@ __all__ = [
     "read_program",
     "read_source",
     "read_text",
+    "text_of",
     "word_table",
 ]

@@ -22,7 +22,7 @@ from .parameters import Parameters
 from .recorder import Recorder
 from .settings import ReaderSettings
 
-__all__ = ["Noted", "Reading", "read_file", "read_program", "read_source", "read_text"]
+__all__ = ["Noted", "Reading", "read_file", "read_program", "read_source", "read_text", "text_of"]
 
 GZIP: Final = b"\x1f\x8b"
 """What a file begins with that gzip packed."""
@@ -98,11 +98,23 @@ def read_program(path: Path, settings: ReaderSettings, *, shown: str | None = No
 def read_file(path: Path, settings: ReaderSettings, *, shown: str | None = None) -> Reading:
     """Read a program file with all that is found out on the way; see `read_program`."""
     name = str(path) if shown is None else shown
-    text = decode(_unpacked(_bytes_of(path, name), name), name)
+    text = text_of(path, name)
     if settings.folder is None:
         settings = dataclasses.replace(settings, folder=path.parent)
     plain_name = path.with_suffix("") if path.suffix.lower() == ".gz" else path
     return read_source(text, settings, shown=name, ending=plain_name.suffix)
+
+
+def text_of(path: Path, shown: str | None = None) -> str:
+    """Return the text of a program file, out of gzip if it is packed so.
+
+    Raises
+    ------
+    BadInput
+        It can't be opened, is damaged or binary.
+    """
+    name = str(path) if shown is None else shown
+    return decode(_unpacked(_bytes_of(path, name), name), name)
 
 
 def _bytes_of(path: Path, shown: str) -> bytes:
