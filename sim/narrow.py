@@ -61,6 +61,8 @@ class TooManyHollows(Exception):
 
 def same_level(z: Floats, passes: NDArray[Any]) -> Ints:
     """Return the number of the level of each (z, pass), from the highest down."""
+    if not len(z):
+        return np.zeros(0, np.int64)
     order = np.lexsort((-z, passes))
     apart = np.ones(len(z), bool)
     apart[1:] = (np.diff(passes[order]) != 0) | (-np.diff(z[order]) > SAME_LEVEL)

@@ -468,3 +468,14 @@ def test_random_floors_against_plane_geometry(tmp_path: Path, seed: int) -> None
                 assert at.distance(left[a]) <= pitch
                 assert at.distance(left[b]) <= pitch
     assert not [pair for pair in pairs if set(pair) <= set(left)]
+
+
+def test_a_part_without_any_level_is_run_all_the_same(tmp_path):
+    """A ball that waves over the whole stock leaves nothing level."""
+    nc = Nc().tool(1, "wave")
+    for k in range(-8, 9):
+        nc.stroke(*((x, 2.0 * k, -2.0 - (x % 7) / 7) for x in range(-20, 21, 2)))
+    job = write_job(tmp_path, nc, [hj.tool(1, "ball", 8)], low=(-12, -8, -9), high=(12, 8, 0))
+    result = job.run()
+    assert result.levels == ()
+    assert result.steps == ()

@@ -186,11 +186,12 @@ def span_of(kind, path, boxes, wider):
 
 
 @jit
-def bound_boxes(kind, path, parts, boxes, raw, widest, limit, falling, lows):
+def bound_boxes(kind, path, parts, boxes, raw, widest, base, limit, falling, lows):
     """Bound the gap in each box that may come under a limit; the least bound of all.
 
     Also how far round the path boxes were bounded, for who has to clear `lows` again.
-    falling: the limit is the least bound so far, when only that is wanted.
+    base: lowest height that the parts come to. falling: the limit is the least bound so far, when
+    only that is wanted.
     """
     least = limit
     wider = 0.0
@@ -203,7 +204,7 @@ def bound_boxes(kind, path, parts, boxes, raw, widest, limit, falling, lows):
         for j in range(j0, j1 + 1):
             for i in range(i0, i1 + 1):
                 b = j * int(nx) + i
-                if raw[b] == -INF or lows[b] < INF:
+                if base - raw[b] >= least or lows[b] < INF:  # also where there is nothing
                     continue
                 x = x0 + i * 2.0 * h
                 y = y0 + j * 2.0 * h
@@ -216,6 +217,24 @@ def bound_boxes(kind, path, parts, boxes, raw, widest, limit, falling, lows):
 
 
 @jit
+def highest(raw):
+    """Highest stock in any box."""
+    high = -INF
+    for b in range(len(raw)):
+        high = max(high, raw[b])
+    return high
+
+
+@jit
+def foot_of(parts):
+    """Lowest height of a stack over the tip."""
+    foot = INF
+    for k in range(len(parts)):
+        foot = min(foot, parts[k, 0])
+    return foot
+
+
+@jit
 def widest_of(parts):
     """Largest radius of a stack."""
     widest = 0.0
@@ -225,10 +244,10 @@ def widest_of(parts):
 
 
 @entry
-def first_bounds(moves, table, parts, code, rows, row_of, boxes, lists, raw, limit, out):
+def first_bounds(moves, tips, table, parts, code, rows, row_of, boxes, lists, raw, limit, out):
     """Least gap that each move can have, from below, by one square a box, in program order.
 
-    limit: where it can't be less, that is given.
+    tips: lowest tip of each. limit: where it can't be less, that is given.
 
     moves: their indices, rising. table: kind and path of every move. row_of: first row of each
     move and one more. boxes: x, y of the first box's middle, half width, boxes along x and y. raw:
@@ -238,10 +257,15 @@ def first_bounds(moves, table, parts, code, rows, row_of, boxes, lists, raw, lim
     x0, y0, h, nx, _ = boxes
     r = h * ROOT2
     widest = widest_of(parts)
+    foot = foot_of(parts)
     lows = np.full(len(raw), INF)
     at = ZERO
+    high = INF
     for i in range(len(moves)):
         m = moves[i]
+        if tips[i] + foot - high >= limit:  # the stock has only become lower since
+            out[i] = limit
+            continue
         while at < row_of[m + 1]:  # what has been cut so far, this move included
             row = load(rows, at)
             for k in range(lists[0][at], lists[0][at + 1]):
@@ -249,11 +273,15 @@ def first_bounds(moves, table, parts, code, rows, row_of, boxes, lists, raw, lim
                 if row[2] < raw[b] and raw[b] <= sure_top(code[at], row) + SAME:
                     x = x0 + (b % int(nx)) * 2.0 * h
                     y = y0 + (b // int(nx)) * 2.0 * h
-                    _, high = bounds(code[at], row, x, y, r)
-                    raw[b] = high if high < raw[b] else raw[b]
+                    _, left = bounds(code[at], row, x, y, r)
+                    raw[b] = left if left < raw[b] else raw[b]
             at += 1
+        high = highest(raw)
+        if tips[i] + foot - high >= limit:
+            out[i] = limit
+            continue
         out[i], wider = bound_boxes(
-            kinds[m], paths[m], parts, boxes, raw, widest, limit, FALLING, lows
+            kinds[m], paths[m], parts, boxes, raw, widest, tips[i] + foot, limit, FALLING, lows
         )  # fmt: skip
         i0, i1, j0, j1 = span_of(kinds[m], paths[m], boxes, wider)
         for j in range(j0, j1 + 1):
@@ -262,7 +290,10 @@ def first_bounds(moves, table, parts, code, rows, row_of, boxes, lists, raw, lim
 
 
 @entry
-def box_bounds(m, table, parts, boxes, raw, best, lows):
-    """Bound the gap of one move in each box that may come under the best."""
+def box_bounds(m, tip, table, parts, boxes, raw, best, lows):
+    """Bound the gap of one move, its lowest tip given, where it may come under the best."""
     kinds, paths = table
-    bound_boxes(kinds[m], paths[m], parts, boxes, raw, widest_of(parts), best[0], LASTING, lows)
+    bound_boxes(
+        kinds[m], paths[m], parts, boxes, raw, widest_of(parts), tip + foot_of(parts), best[0],
+        LASTING, lows,
+    )  # fmt: skip
