@@ -9,7 +9,7 @@ from proud.errors import BadInput
 
 from .options import Answer, Asked, common, depth, positive, surface_options
 from .output import check_target
-from .working import cut, reviewed, with_review
+from .working import cut, reviewed
 
 __all__ = ["command"]
 
@@ -64,7 +64,7 @@ def command(
     found = None
     if asked.as_of is None and not skip_findings:
         found = reviewed(loaded, result, answer)
-        rows = with_review(rows, found)
+        rows |= found.as_dict()
     drawn: list[Path] = []
     if pictures is not None:
         from .pictures import draw_all, draw_findings

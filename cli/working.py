@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from .options import Answer, Asked
 
-__all__ = ["cut", "judge_whole", "reviewed", "say_first_run", "with_review"]
+__all__ = ["cut", "judge_whole", "reviewed", "say_first_run"]
 
 MANY = 4_000_000
 """From so many columns on it is said what they take."""
@@ -63,7 +63,7 @@ def reviewed(job: Job, result: RunResult, answer: Answer) -> Review:
     from proud.review import review
 
     fixture = ["fixture"] if any(setup.fixture for setup in job.spec.setups) else []
-    say_first_run("contact", "clearance", *fixture, quiet=answer.silent)
+    say_first_run("review", *fixture, quiet=answer.silent)
     what = f"what {len(job.program.passes)} passes touch"
     with progress_bar(what, columns=0, quiet=answer.silent) as show:
         return review(job, result, progress=show)
@@ -73,13 +73,6 @@ def judge_whole(asked: Asked, answer: Answer) -> None:
     """Run the whole job and end with exit code 1 where ``--fail-on`` asks for it."""
     job = asked.load()
     asked.judge(reviewed(job, cut(job, None, answer), answer).findings)
-
-
-def with_review(rows: dict[str, Any], found: Review) -> dict[str, Any]:
-    """Return the rows of a run with what was found, and with the time of each pass."""
-    passes = [p | {"seconds": found.seconds[p["pass"]]} for p in rows["passes"]]
-    head = {"version": rows["version"], "unit": rows["unit"], "title": rows["title"]}
-    return head | found.as_dict() | rows | {"passes": passes}
 
 
 def _say_size(columns: int, *, quiet: bool) -> None:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from .contact import PassContact
+    from .contact.along import Along
     from .findings.case import Case
     from .job import Job
 
@@ -30,6 +30,7 @@ __all__ = [
     "move_seconds",
     "pass_load",
     "pass_seconds",
+    "side_forces",
     "specific_force",
 ]
 
@@ -211,12 +212,11 @@ class Load:
     says: str
 
 
-def side_forces(row: PassContact, flutes: int, metal: Metal) -> Floats:
+def side_forces(along: Along, flutes: int, metal: Metal) -> Floats:
     """Return the mean force of a turn at each station of a pass, N; NaN where it isn't known.
 
     Teeth in the cut at a time = flutes * arc / 2 pi; each takes the section chip * axial depth.
     """
-    along = row.along
     chip = np.where(along.chip_mean > 0, along.chip_mean, np.nan)
     teeth = flutes * along.engagement / math.tau
     force: Floats = metal.kc1 * chip ** (1 - metal.mc) * along.axial * teeth
@@ -227,11 +227,11 @@ def pass_load(case: Case, pass_number: int) -> Load | None:
     """Return the load of a pass; None: material, flutes, feed, spindle or stick-out not known."""
     tool, material = case.tool_of(pass_number), case.job.spec.stock.material
     metal = metal_of(material)
-    row = next((r for r in case.contact.passes if r.info.number == pass_number), None)
-    if metal is None or row is None or not tool.flutes or tool.stickout is None:
+    if metal is None or not tool.flutes or tool.stickout is None:
         return None
-    sideways = ~row.along.rapid & ~row.along.upright
-    force = float(np.nanmax(side_forces(row, tool.flutes, metal)[sideways], initial=0.0))
+    along = case.along(pass_number)
+    sideways = ~along.rapid & ~along.upright
+    force = float(np.nanmax(side_forces(along, tool.flutes, metal)[sideways], initial=0.0))
     if force <= 0:
         return None
     says = f"kc of {metal.says} for {material}, a carbide tool {case.say(tool.stickout)} long"

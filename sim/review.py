@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, Final
 
 from .findings import find_all
@@ -14,7 +14,6 @@ from .units import MM_PER, Unit
 
 if TYPE_CHECKING:
     from .clearance import Gap
-    from .findings.case import Progress
     from .findings.leads import Lead
     from .job import Job
     from .result import RunResult
@@ -69,6 +68,7 @@ class Review:
             "least_gaps": {n: gap and self._gap(gap, per) for n, gap in self.gaps.items()},
             "leads": [self._lead(lead, per) for lead in self.leads],
             "seconds": sum(self.seconds.values()),
+            "times": [{"pass": n, "seconds": s} for n, s in self.seconds.items()],
             "not_looked_at": list(self.not_looked_at),
         }
 
@@ -91,7 +91,9 @@ class Review:
         return row | {"at": [v / per for v in lead.at]}
 
 
-def review(job: Job, result: RunResult, *, progress: Progress | None = None) -> Review:
+def review(
+    job: Job, result: RunResult, *, progress: Callable[[float], None] | None = None
+) -> Review:
     """Return what all rules find on a job, and what a machinist checks beside it.
 
     Parameters
@@ -107,8 +109,7 @@ def review(job: Job, result: RunResult, *, progress: Progress | None = None) -> 
 
     say = progress or (lambda _: None)
     case = Case(job, result)
-    case.measure(lambda share: say(0.8 * share))
-    findings = find_all(case, lambda share: say(0.8 + 0.2 * share))
+    findings = find_all(case, say)
     return Review(
         unit=job.unit,
         findings=findings,

@@ -48,6 +48,7 @@ NEEDS: Final[dict[str, tuple[str, ...]]] = {
     "rays": ("ends", "rays"),
     "clearance": ("ends", "rays", "points", "gaps"),
     "fixture": ("fixture",),
+    "review": ("tiles", "points", "surface", "flats", "ends", "rays", "gaps"),
     "contact": ("tiles", "points", "surface", "flats", "ends", "rays"),
 }
 """Parts that each kind of command takes."""

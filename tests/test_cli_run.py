@@ -16,10 +16,10 @@ DEMO = ROOT / "demo_parts"
 CONTRACT = {
     "": {"version": str, "unit": str, "title": str, "passes": list, "volume": dict,
          "levels": list, "steps": list, "skims": list, "notes": list, "findings": list,
-         "registers": dict, "least_gaps": dict, "leads": list, "seconds": float,
+         "registers": dict, "least_gaps": dict, "leads": list, "seconds": float, "times": list,
          "not_looked_at": list},
     "passes": {"pass": int, "setup": str, "tool": int, "name": str, "from_line": int,
-               "to_line": int, "moves": int, "length": float, "removed": float, "seconds": float},
+               "to_line": int, "moves": int, "length": float, "removed": float},
     "findings": {"rule": str, "severity": str, "tool": int, "pass": int, "lines": list,
                  "at": list, "size": float, "unit": str, "text": str, "why": str, "sure": str,
                  "change": dict, "then": str, "other_pass": int},
@@ -68,6 +68,8 @@ def assert_contract(rows: dict, *, judged: bool = True) -> None:
         assert item["change"] is None or set(item["change"]) == {"what", "from", "to", "seconds"}
         assert len(item["lines"]) == 2
         assert len(item["at"]) == 3
+    assert [t["pass"] for t in rows["times"]] == [p["pass"] for p in rows["passes"]]
+    assert math.fsum(t["seconds"] for t in rows["times"]) == pytest.approx(rows["seconds"])
     for item in rows["leads"]:
         assert {k: type(v) for k, v in item.items()} == CONTRACT["leads"]
     tables = {name: rows[name] for name in ("passes", "levels", "steps", "skims")}

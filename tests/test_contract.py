@@ -81,7 +81,8 @@ def levels(result: Any) -> list[tuple[float, float, int]]:
 def test_a_slot_gives_every_key_and_type(tmp_path: Path) -> None:
     result = run_command(write(tmp_path, SLOT))
     keys = ("version", "unit", "title", "passes", "volume", "levels", "steps", "skims", "notes")
-    assert tuple(result) == keys
+    assert tuple(result)[: len(keys)] == keys
+    assert result["findings"] == []
     (row,) = result["passes"]
     assert row == {
         "pass": 1,

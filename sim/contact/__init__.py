@@ -39,7 +39,16 @@ from .tool import CUTS, Edge, zones_of
 if TYPE_CHECKING:
     from ..job import Job
 
-__all__ = ["FINISHED", "Along", "Contact", "Near", "PassContact", "WallRow", "contact"]
+__all__ = [
+    "FINISHED",
+    "Along",
+    "Contact",
+    "Near",
+    "PassContact",
+    "WallRow",
+    "along_pass",
+    "contact",
+]
 
 FINISHED: Final = 0.1 * 0.0254
 """A face this near the tool's own is taken as finished already, mm: 0.1 thou."""
@@ -236,6 +245,20 @@ def contact(
         job.unit, job.title, tuple(found), job.grid.cell_area,
         tuple(_notes(job, found, spread)),
     )  # fmt: skip
+
+
+def along_pass(before: Before, number: int) -> Along:
+    """Return what a pass met at stations along its path.
+
+    Parameters
+    ----------
+    before : Before
+    number : int
+        Of a pass that sweeps something.
+    """
+    mine = np.flatnonzero((before.moves.pass_number == number) & before.moves.sweeps())
+    edge = Edge(before.job.tools[int(before.moves.tool[mine[0]])])
+    return measure_along(before, edge, mine, SPACING * edge.radius * _spread(before))
 
 
 def _asked(job: Job, number: int | None) -> list[Pass]:

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import functools
-import threading
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,15 +12,15 @@ from ..units import Unit, say_length
 
 if TYPE_CHECKING:
     from ..clearance import Clearance
-    from ..contact import Contact
+    from ..contact.along import Along
+    from ..contact.stock import Before
     from ..job import Job
     from ..moves import Moves, Pass
     from ..result import RunResult
     from ..tools import Tool
 
-__all__ = ["Case", "Progress"]
+__all__ = ["Case"]
 
-Progress = Callable[[float], None]
 NEAR: Final = 0.1 * 25.4
 """Gaps to the stock from here on trouble nobody, mm."""
 
@@ -40,26 +37,7 @@ class Case:
 
     def __init__(self, job: Job, result: RunResult) -> None:
         self.job, self.result = job, result
-
-    def measure(self, progress: Progress) -> None:
-        """Measure contact and clearance now, side by side; `progress` gets the share done."""
-        job, shares, lock = self.job, [0.0, 0.0], threading.Lock()
-        job.program, job.packed, job.sweeps, job.stock  # noqa: B018  # made once, for both
-
-        def share(k: int, done: float) -> None:
-            with lock:
-                shares[k] = done
-                progress(0.5 * sum(shares))
-
-        from ..clearance import find_clearance
-        from ..contact import contact
-
-        with ThreadPoolExecutor(1) as pool:
-            beside = pool.submit(
-                find_clearance, job, within=self.near, progress=lambda done: share(1, done)
-            )
-            self.__dict__["contact"] = contact(job, progress=lambda done: share(0, done))
-            self.__dict__["clearance"] = beside.result()
+        self._along: dict[int, Along] = {}
 
     @property
     def unit(self) -> Unit:
@@ -89,12 +67,20 @@ class Case:
         margins = (self.margin(name) for name in ("shank_clearance", "holder_clearance"))
         return max(NEAR, *(2 * margin for margin in margins))
 
-    @functools.cached_property
-    def contact(self) -> Contact:
-        """What every pass touched."""
-        from ..contact import contact
+    def along(self, pass_number: int) -> Along:
+        """Return what a pass met at stations along its path, measured once."""
+        if pass_number not in self._along:
+            from ..contact import along_pass
 
-        return contact(self.job)
+            self._along[pass_number] = along_pass(self.before, pass_number)
+        return self._along[pass_number]
+
+    @functools.cached_property
+    def before(self) -> Before:
+        """The stock as each move found it."""
+        from ..contact.stock import Before
+
+        return Before(self.job)
 
     def margin(self, name: str) -> float:
         """Return a margin, mm (a ratio as it is): the job's, or what is usual."""

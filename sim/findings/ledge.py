@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     from .case import Case
     from .taken import Bools, Floats, Ints
 
-__all__ = ["RULES"]
+__all__ = ["LIMIT", "RULES", "beyond"]
 
 LIMIT: Final = 30 * THOU
 """Floors further from a finisher's tip than this have nothing to do with it."""
@@ -156,7 +156,7 @@ def _under(case: Case, number: int, track: _Track) -> Iterator[_Ledge]:
         floor = np.abs(tip - z) < LIMIT
     floor &= (owner >= 0) & (prober.passes(owner) < number)
     floor[floor] &= prober.flat(x[floor], y[floor], owner[floor])
-    floor[floor] &= _beyond(case, x[floor], y[floor], z[floor])
+    floor[floor] &= beyond(case, x[floor], y[floor], z[floor])
     walled = _walled(case, track, tool.cutting_radius, first)
     station = np.repeat(np.arange(len(track.tip)), len(share))
     made_by = np.where(floor, prober.passes(owner), 0)
@@ -192,7 +192,7 @@ def _walled(case: Case, track: _Track, radius: float, first: int) -> Floats:
     return one_side
 
 
-def _beyond(case: Case, x: Floats, y: Floats, z: Floats) -> Bools:
+def beyond(case: Case, x: Floats, y: Floats, z: Floats) -> Bools:
     """Return which places are no part: at or below its bottom, or off it in plan."""
     below = z <= case.part_bottom + SAME
     part = case.job.spec.part
@@ -326,17 +326,9 @@ def _registers(case: Case, ledge: _Ledge) -> bool:
 
 def _register(case: Case, ledge: _Ledge) -> Change:
     """Return the register, or the work zero, whose error lowers the finisher on the ledge most."""
-    spec, moves = case.job.spec, case.moves
-    shares: list[tuple[float, str, float]] = []
-    for move, sense in ((ledge.made, 1.0), (ledge.move, -1.0)):
-        register = int(moves.h_register[move])
-        error = spec.h_errors.get(register, 0.0)
-        shares.append((sense * error, f"H{register}", error))
-        setup = spec.setups[int(moves.setup[move])].name
-        zero = spec.zero_errors.get(setup, (0.0, 0.0, 0.0))[2]
-        shares.append((sense * zero, f"{setup}.Z0", zero))
-    _, what, error = max(shares, key=lambda s: s[0])
-    return Change(what, error, 0.0)
+    from .listed import register_between
+
+    return register_between(case, ledge.made, ledge.move)
 
 
 def _height(case: Case, ledge: _Ledge) -> Change:

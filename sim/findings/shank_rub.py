@@ -64,11 +64,10 @@ from numpy.typing import NDArray
 from ..pieces import CUTTING
 from ..units import say_fine
 from .base import THOU, Change, Finding, Margin, Point, Rule
+from .listed import level_of
 from .look import HAIR, SAME, Look
 
 if TYPE_CHECKING:
-    from ..passes.operations import StepPass
-    from ..passes.work import Level
     from ..tools import Tool
     from .case import Case
 
@@ -330,7 +329,7 @@ def _h_error(look: Look, move: int) -> float:
 
 def _deeper(look: Look, move: int, by: float) -> Change:
     """Return the change of a pass's depth: the pass list's own value, or its lowest Z."""
-    number, (item, _) = int(look.moves.pass_number[move]), _level(look, move)
+    number, (item, _) = int(look.moves.pass_number[move]), level_of(look.case, move)
     if item is not None and item.bottom is not None:
         return Change(f"bottom of pass {number}", item.bottom, item.bottom - by)
     z = _depth(look, move) - _h_error(look, move)
@@ -339,32 +338,11 @@ def _deeper(look: Look, move: int, by: float) -> Change:
 
 def _more_side(look: Look, move: int, more: float) -> Change:
     """Return the change of a side allowance: the pass list's own value, or what to add to it."""
-    number, (_, level) = int(look.moves.pass_number[move]), _level(look, move)
+    number, (_, level) = int(look.moves.pass_number[move]), level_of(look.case, move)
     if level is None:
         return Change(f"side allowance of pass {number}, added", 0.0, more)
     before = level.allowance_side
     return Change(f"{level.key} of pass {number}", before, before + more)
-
-
-def _level(look: Look, move: int) -> tuple[StepPass | None, Level | None]:
-    """Return the pass of a pass list and its level that a move runs at; None: there is none."""
-    from ..moves import MoveList
-    from ..passes.operations import PassList, StepPass
-    from ..passes.work import Work
-    from ..strict import load_toml, validate
-
-    job, index = look.case.job, int(look.moves.setup[move])
-    named = job.spec.setups[index].passes
-    if named is None:
-        return None, None
-    listed = validate(PassList, load_toml(named), shown=str(named), unit=job.unit)
-    first = min(n for n, p in look.case.passes.items() if p.setup == index)
-    item = listed.passes[int(look.moves.pass_number[move]) - first]
-    if not isinstance(item, StepPass):
-        return None, None
-    z = _depth(look, move) - _h_error(look, move)
-    levels = Work(item, job.pass_settings(index), 0, 0, MoveList()).levels(item)
-    return item, next((level for level in levels if abs(level.z - z) < SAME), None)
 
 
 def _longer(look: Look, near: Near) -> tuple[Change | None, str]:

@@ -412,9 +412,7 @@ class Recorder:
             pass_number=numbers,
             **scalars,
         )
-        return Program(
-            moves, tuple(self._passes(moves)), tuple(self.notes), tuple(self.dwells)
-        )
+        return Program(moves, tuple(self._passes(moves)), tuple(self.notes), tuple(self.dwells))
 
     def rotary_table(self) -> NDArray[np.float64] | None:
         """Return A, B and C of each move, degrees, shape (n, 3); None where they are never set."""

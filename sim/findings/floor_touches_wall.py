@@ -1,0 +1,296 @@
+"""A floor pass whose side touches the wall.
+
+A rougher leaves some thou on wall and floor. The floor pass takes the floor and keeps
+off the wall by a few tenths more than the rougher left there; the wall pass comes after
+it. Where it keeps off by less its side cuts along with its bottom: the load comes from
+two sides, the tool chatters, and floor and wall show it.
+
+[floor-touches-wall] A floor pass is one that runs level and takes at most 30 thou from a
+level floor of an earlier pass, over an eighth of its flat end or more with the fillet
+beside that floor, and that leaves the floor as it stays. Its wall is what an earlier
+pass left with its side, 20 thou high or more, within the part. It is measured above the
+corner radius of the tool that left it; below that lies fillet metal, which is another
+matter [fillet-in-one-bite], and so is what a bigger tool left round an inside corner
+[corner-bite].
+It is a finding where another pass finishes that wall later, or had finished it before.
+Cutting or touching it spoils; where it clears by less than `side_gap` it is one to
+watch: by program, that gap closes if the earlier tool pushed off that much more. The
+same tool at the very allowance that it left itself is one to watch too: in the light cut
+on the floor it is pushed off less, and cuts.
+Size: how deep it cuts the wall, or by how much it clears it. Exact.
+Cure: raise the side allowance of the floor pass to what is left on the wall and
+`side_gap_advised` more. Where the wall is finished, to `side_gap_advised`.
+
+A pass that takes wall and floor together because no other pass finishes them is no
+mistake of an allowance. If it takes a thou or more from each it is a note: wall and
+floor in one cut chatter easily, and the floor first, then the wall, is surer. Size of
+the note: how deep it takes the floor. Where it takes a bigger tool's fillet along with
+them, [fillet-in-one-bite] says it. The same tool that goes down by steps along its own
+wall, raw walls, and what lies below the part's bottom are silent.
+
+Margins: `side_gap` 0.3 thou, about what a stiff end mill is pushed off by a light cut
+and a spindle wanders while it warms up; `side_gap_advised` 0.5 thou.
+
+Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from ..units import say_fine, say_length
+from .base import THOU, Finding, Margin, Rule
+
+if TYPE_CHECKING:
+    from .case import Case
+    from .passing import Bools, Floats, Hits, Ints, Passing
+
+__all__ = ["RULES"]
+
+SAME: Final = 1e-6
+FELT: Final = 0.05 * THOU
+"""Less than this is taken neither from a floor nor from a wall."""
+KEPT: Final = 1 * THOU
+"""A floor that a later pass takes less from is left as it stays."""
+TAKES: Final = 1 * THOU
+"""A pass that takes less from a wall does not finish it."""
+LATER: Final = 0.1 * THOU
+"""A pass that takes more from a wall afterwards finishes it."""
+UNSURE: Final = 0.5 * THOU
+"""A gap below this closes by what an earlier tool may have been pushed off."""
+FINISHED: Final = 2 * THOU
+"""Another pass's floor this near the tip is one that this pass runs over, and does not take."""
+SHARE: Final = 0.12
+"""Share of the flat end that must take the floor."""
+
+
+@dataclasses.dataclass(frozen=True)
+class _Touch:
+    """A place where the side of a floor pass is near a wall.
+
+    gap: below 0 minus the bite; own: side allowance of the floor pass, from the wall at the job's
+    end; length: of the path that is too near; floor: how deep it takes the floor.
+    """
+
+    run: Passing
+    gap: float
+    own: float
+    station: int
+    move: int
+    by: int
+    at: tuple[float, float, float]
+    length: float
+    floor: float
+    together: bool
+    stations: Bools
+
+
+def _find(case: Case) -> Iterator[Finding]:
+    from .passing import passings
+    from .wall_drags_floor import drags
+
+    dragging = {(d.run.number, d.run.z) for d in drags(case)}
+    worst: dict[tuple[int, bool], _Touch] = {}
+    for run in passings(case, FELT, math.inf):
+        for touch in _touches(case, run) if (run.number, run.z) not in dragging else ():
+            key = run.number, touch.together
+            if key not in worst or touch.gap < worst[key].gap - SAME:
+                worst[key] = touch
+    for (number, together), touch in worst.items():
+        if not together:
+            yield _finding(case, touch)
+        elif (number, False) not in worst and not _by_fillet(case, number):
+            yield _note(case, touch)
+
+
+def _by_fillet(case: Case, number: int) -> bool:
+    """Whether the pass takes a bigger tool's fillet in one bite, which says it already."""
+    from .fillet_bite import bites
+
+    return number in bites(case)
+
+
+def _touches(case: Case, run: Passing) -> Iterator[_Touch]:
+    """Yield the nearest wall that another pass finishes, and the deepest that this one does."""
+    taken = run.floor & (run.over > FELT)
+    which = np.flatnonzero(_takes_floor(case, run, taken))
+    length = float(run.weight[which].sum())
+    if length < run.edge.radius or not _stays(run, taken, which):
+        return
+    near, taken = run.some(which), taken[which]
+    walls = near.walls()
+    seen = walls.side & (walls.by > 0) & (walls.by < run.number)
+    gap = np.where(seen, walls.gap, np.nan)
+    ends = _Ends.of(near, walls, gap)
+    depth = np.where(taken, near.over, 0.0).max(axis=1)
+    finished = np.abs(ends.others) <= LATER
+    alone = finished & ((gap <= -TAKES) | (ends.own > LATER))
+    alone |= finished & _stepping(case, near, walls, taken)
+    wrong = (finished | (ends.others > LATER)) & ~alone & (gap < case.margin("side_gap") - SAME)
+    for chosen, together in ((wrong, False), (alone & (gap <= -TAKES), True)):
+        if chosen.any():
+            yield _worst(near, walls, np.where(chosen, gap, np.inf), ends, depth, together)
+
+
+def _takes_floor(case: Case, run: Passing, taken: Bools) -> Bools:
+    """Return the stations at which the pass takes a floor, with the fillet beside it.
+
+    A wall pass takes but the strip that the floor pass left at the foot of the wall.
+    """
+    from .passing import LIMIT
+
+    corner = max(case.tool_of(n).corner_radius for n in case.passes)
+    metal = (run.by > 0) & (run.by < run.number) & (run.over > FELT) & (run.over < LIMIT + corner)
+    others = run.floor & ~taken & (np.abs(run.over) <= FINISHED)
+    share, rest = metal.mean(axis=1), others.mean(axis=1)
+    floored: Bools = (share >= SHARE) & (share > rest) & (taken.sum(axis=1) > 0)
+    return floored
+
+
+def _stays(run: Passing, taken: Bools, which: Ints) -> bool:
+    """Whether the floor under those stations stays as the pass leaves it."""
+    after = run.after[which][taken[which]]
+    return bool((np.abs(after) <= KEPT).mean() >= 0.5) if len(after) else False
+
+
+@dataclasses.dataclass(frozen=True)
+class _Ends:
+    """What becomes of the walls beside stations, (n, 2, levels), mm; NaN: gone, or not looked at.
+
+    own, others: what the pass itself takes on later rounds, and other passes after it;
+    allowance: from the tool's side to the wall at the job's end.
+    """
+
+    own: Floats
+    others: Floats
+    allowance: Floats
+
+    @classmethod
+    def of(cls, near: Passing, walls: Hits, gap: Floats) -> _Ends:
+        height = np.where(np.isfinite(gap), walls.height, np.nan)
+        done, end = near.hits(height, done=True).gap, near.hits(height, end=True).gap
+        now = np.maximum(gap, 0.0)
+        return cls(*(_middle(v, gap) for v in (done - now, end - np.maximum(done, now), end)))
+
+
+def _middle(values: Floats, gap: Floats) -> Floats:
+    """Return the value in the middle of the heights of each wall, for all of them.
+
+    The edge of a wall may get a chamfer, its foot a fillet.
+    """
+    found = np.full(values.shape, np.nan)
+    seen = np.isfinite(gap)
+    for k, side in np.argwhere(seen.any(axis=2)).tolist():
+        here = seen[k, side]
+        row = np.sort(np.nan_to_num(values[k, side, here], nan=np.inf))
+        middle = float(row[len(row) // 2])
+        found[k, side, here] = middle if math.isfinite(middle) else np.nan
+    return found
+
+
+def _stepping(case: Case, near: Passing, walls: Hits, taken: Bools) -> Bools:
+    """Return the walls along which the same tool only goes a step down: it left their floor too."""
+    tool = case.passes[near.number].tool
+    mine = [n for n, p in case.passes.items() if p.tool == tool]
+    share = (near.by[:, None, None, :] == walls.by[..., None]) & taken[:, None, None, :]
+    found: Bools = share.sum(axis=3) > 0.5 * taken.sum(axis=1)[:, None, None]
+    return found & np.isin(walls.by, mine)
+
+
+def _worst(
+    near: Passing, walls: Hits, gap: Floats, ends: _Ends, depth: Floats, together: bool
+) -> _Touch:
+    k, side, level = np.unravel_index(int(np.argmin(gap)), gap.shape)
+    least, height = float(gap[k, side, level]), float(walls.height[k, side, level])
+    radius = float(near.edge.reach_at(np.array([height]))[0])
+    stations: Bools = np.asarray(np.isfinite(gap).any(axis=(1, 2)))
+    return _Touch(
+        run=near, gap=0.0 if abs(least) < SAME else least,
+        own=float(ends.allowance[k, side, level]), station=int(k), move=int(near.moves[k]),
+        by=int(walls.by[k, side, level]),
+        at=near.at(int(k), int(side), radius + max(least, 0.0), height),
+        length=float(near.weight[stations].sum()), floor=float(depth[stations].max()),
+        together=together, stations=stations,
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------------------------- what it says
+
+
+def _finding(case: Case, touch: _Touch) -> Finding:
+    from .listed import side_allowance
+
+    unit, size = case.unit, abs(touch.gap)
+    if touch.gap <= -FELT:
+        text = f"the floor pass cuts the wall by {say_fine(size, unit)}"
+    elif touch.gap < FELT:
+        text = "the floor pass touches the wall"
+    else:
+        text = f"the floor pass clears the wall by only {say_fine(size, unit)}"
+    text += f", along about {say_length(touch.length, unit, 2 if unit == 'in' else 1)}"
+    if FELT <= touch.gap < UNSURE:
+        text += "; by program; closes if the earlier tool pushed off that much more"
+    advised = max(case.margin("side_gap_advised"), case.margin("side_gap"))
+    change = side_allowance(case, touch.move, touch.own, advised - touch.gap)
+    return Finding(
+        rule="floor-touches-wall",
+        severity="watch" if _only_near(case, touch) else "spoils",
+        tool=case.passes[touch.run.number].tool,
+        pass_number=touch.run.number,
+        lines=case.lines_of(touch.run.moves[touch.stations]),
+        at=touch.at,
+        size=size,
+        text=text,
+        why="bottom and side cut at once: the tool chatters, and floor and wall show it",
+        change=change,
+        then=f"the floor pass keeps {say_fine(advised, unit)} off it and cuts the floor alone",
+        other_pass=touch.by,
+    )
+
+
+def _only_near(case: Case, touch: _Touch) -> bool:
+    """Whether the pass clears the wall, or only runs along a wall of its own tool."""
+    same = case.passes[touch.by].tool == case.passes[touch.run.number].tool
+    return touch.gap >= (-FELT if same else FELT)
+
+
+def _note(case: Case, touch: _Touch) -> Finding:
+    from .listed import seconds_again, side_allowance
+
+    unit, number = case.unit, touch.run.number
+    advised = case.margin("side_gap_advised")
+    again = seconds_again(case, number, touch.run.z)
+    change = side_allowance(case, touch.move, touch.own, advised - touch.gap, seconds=again)
+    return Finding(
+        rule="floor-touches-wall",
+        severity="note",
+        tool=case.passes[number].tool,
+        pass_number=number,
+        lines=case.lines_of(touch.run.moves[touch.stations]),
+        at=touch.at,
+        size=touch.floor,
+        text=f"one pass takes wall and floor at once: {say_fine(-touch.gap, unit)} of the wall and "
+        f"{say_fine(touch.floor, unit)} of the floor",
+        why="wall and floor in one cut chatter easily",
+        change=change,
+        then="this pass takes the floor alone; a wall pass after it, a few tenths higher, takes "
+        "the wall",
+        other_pass=touch.by,
+    )  # fmt: skip
+
+
+RULES: Final = (
+    Rule(
+        {"floor-touches-wall": "The side of a floor pass touches the wall"},
+        _find,
+        (
+            Margin("side_gap", 0.3 * THOU, "least gap of a floor pass to a wall beside it"),
+            Margin("side_gap_advised", 0.5 * THOU, "advised gap of a floor pass to a wall"),
+        ),
+    ),
+)
