@@ -149,7 +149,7 @@ def surface_options(function: Callable[..., None]) -> Callable[..., None]:
         if fail_on is not None and not asked.judged:
             from .working import judge_whole
 
-            judge_whole(asked, rest["answer"])
+            judge_whole(asked, quiet=bool(rest.get("quiet") or rest.get("as_json")))
 
     return _with(
         with_asked,

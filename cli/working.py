@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from .options import Answer
 from .output import progress_bar
 
 if TYPE_CHECKING:
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from proud.result import RunResult
     from proud.review import Review
 
-    from .options import Answer, Asked
+    from .options import Asked
 
 __all__ = ["cut", "judge_whole", "reviewed", "say_first_run"]
 
@@ -69,9 +70,9 @@ def reviewed(job: Job, result: RunResult, answer: Answer) -> Review:
         return review(job, result, progress=show)
 
 
-def judge_whole(asked: Asked, answer: Answer) -> None:
+def judge_whole(asked: Asked, *, quiet: bool) -> None:
     """Run the whole job and end with exit code 1 where ``--fail-on`` asks for it."""
-    job = asked.load()
+    job, answer = asked.load(), Answer(as_json=False, out=None, quiet=quiet)
     asked.judge(reviewed(job, cut(job, None, answer), answer).findings)
 
 
