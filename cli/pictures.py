@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from proud.errors import BadInput
 
 if TYPE_CHECKING:
+    from proud.findings import Finding
+    from proud.grid import Grid
     from proud.job import Job
     from proud.pictures import PictureOptions
     from proud.result import RunResult
@@ -15,10 +17,18 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_all", "draw_findings", "draw_one"]
 
-SHARE = 0.5
-"""Width of a finding's picture as a share of its tool's diameter."""
+NARROW, WIDE = 0.1, 0.5
+"""Width of a finding's picture, least and most, as a share of its tool's diameter."""
+LEAST_SPAN, MOST_SPAN = 1 * 0.0254, 60 * 0.0254
+"""Half width of its scale, mm."""
 COLUMNS = 500
 """Columns along each side of it."""
+BITES = {
+    "cuts-above-length", "corner-bite", "fillet-in-one-bite", "finisher-cuts-ledge",
+    "floor-touches-wall", "lead-mark", "plunge", "ramp-steep", "rapid-in-stock", "shank-rub",
+    "holder-rub", "spindle-stopped", "thin-wall",
+}  # fmt: skip
+"""Rules about what a pass takes: drawn as it stands after that pass, and before it."""
 MOST = 24
 """Most findings that are drawn."""
 
@@ -58,24 +68,37 @@ def draw_all(job: Job, result: RunResult, folder: Path) -> list[Path]:
 def draw_findings(job: Job, review: Review, folder: Path) -> list[Path]:
     """Draw the place of each finding above a note from close by; returns the files.
 
-    Each is a window of exact columns, `SHARE` of the tool's diameter wide.
+    Each is a window of exact columns as they stand at the end, or after the pass where it is its
+    bite that matters; the sections show what stood there before.
     """
-    from proud.grid import Grid
     from proud.pictures_loupe import draw_loupe
 
     shown = [f for f in review.findings if f.severity != "note"][:MOST]
     drawn = []
     for number, finding in enumerate(shown, 1):
-        side = SHARE * job.tools[finding.tool].diameter
-        low = [v - side / 2 for v in finding.at[:2]]
-        grid = Grid.over((low[0], low[1]), (low[0] + side, low[1] + side), side / COLUMNS)
-        path = folder / f"finding-{number}-{finding.rule}.png"
+        path, at = folder / f"finding-{number}-{finding.rule}.png", finding.pass_number
+        grid, bites = _window(job, finding), finding.rule in BITES
+        size = finding.size if not finding.of else 0.0
         draw_loupe(
-            job.surface(grid=grid), unit=job.unit, title=f"{number}: {finding.text}",
-            passes=job.pass_names(), path=path,
+            job.surface(as_of=at if bites else None, grid=grid), unit=job.unit,
+            title=f"{number}: {finding.rule}, " + ("after" if bites else "of") + f" pass {at}",
+            passes=job.pass_names(), path=path, middle_mm=finding.at[2],
+            span_mm=min(max(2 * abs(size), LEAST_SPAN), MOST_SPAN),
+            before=job.surface(as_of=at - 1, grid=grid) if bites else None,
         )  # fmt: skip
         drawn.append(path)
     return drawn
+
+
+def _window(job: Job, finding: Finding) -> Grid:
+    """Return columns about a finding's place: some times its size wide, by its tool's diameter."""
+    from proud.grid import Grid
+
+    diameter = job.tools[finding.tool].diameter
+    wanted = 6 * abs(finding.size) if not finding.of else diameter
+    side = min(max(wanted, NARROW * diameter), WIDE * diameter)
+    x, y = (v - side / 2 for v in finding.at[:2])
+    return Grid.over((x, y), (x + side, y + side), side / COLUMNS)
 
 
 def draw_one(job: Job, result: RunResult, path: Path, options: PictureOptions) -> None:

@@ -12,12 +12,13 @@ import dataclasses
 import math
 import os
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .grid import Tile
+from .pictures_scale import NEAR_MM, PAST, PassShare, Scale, loupe_arrays, pass_shares, scale_of
 from .units import MM_PER, Unit, fine_unit, say_fine, say_length, to_unit
 
 if TYPE_CHECKING:
@@ -34,135 +35,15 @@ BAR: Final = (1010, 146, 30, 380)
 LEGEND: Final = (1180, 110, 400)
 SECTIONS: Final = ((1060, 610, 500, 140), (1060, 812, 500, 140))
 MOST_PASSES: Final = 8
-NEAR_MM: Final = 0.762
-"""Only levels within 0.030 in of the reference set the scale: higher ones were drawn on purpose."""
-LEAST_SPAN_MM: Final = 1e-4
-"""Half width of the scale of a window that is level."""
-FLATS: Final = 0.1
-"""Share of a window that flat floors must take for their level to be the reference."""
 BORDER: Final = 0.1
 """Grey of the line where the pass changes."""
 STRIPE_PX: Final = 16
-PAST: Final = 1e-6
-"""A height is past the scale when it is over the end by this share of it: more than rounding."""
 SMALL_BADGE_PX: Final = 20
 """A piece of a pass less than twice as wide gets its badge beside it."""
 
 
-@dataclasses.dataclass(frozen=True)
-class PassShare:
-    """What one pass left in a window.
-
-    Attributes
-    ----------
-    number : int
-        0: raw stock.
-    share : float
-        Part of the window's columns, 0 to 1.
-    level_mm : float
-        Its middle height: half of its columns lie at or under it.
-    """
-
-    number: int
-    share: float
-    level_mm: float
-
-
-@dataclasses.dataclass(frozen=True)
-class Scale:
-    """How heights are shown: `reference_mm` at the middle colour, `span_mm` over and under it."""
-
-    reference_mm: float
-    span_mm: float
-    over: bool
-    under: bool
-
-
-def pass_shares(tile: Tile) -> tuple[PassShare, ...]:
-    """Return what each pass left in a window, in the passes' order.
-
-    Parameters
-    ----------
-    tile : Tile
-
-    Returns
-    -------
-    tuple of PassShare
-        Shares add up to 1 less what is gone or off the stock.
-    """
-    numbers, counts = np.unique(tile.pass_number, return_counts=True)
-    return tuple(
-        PassShare(
-            int(number), int(count) / tile.top.size, _middle(tile.top[tile.pass_number == number])
-        )
-        for number, count in zip(numbers, counts, strict=True)
-        if number >= 0
-    )
-
-
-def _middle(heights: Floats) -> float:
-    """Return the lower median: a height that is there, not one between two levels."""
-    k = (heights.size - 1) // 2
-    return float(np.partition(heights, k)[k])
-
-
-def loupe_arrays(tile: Tile, unit: Unit) -> dict[str, NDArray[Any]]:
-    """Return a window's places, heights and passes in the job's unit.
-
-    Parameters
-    ----------
-    tile : Tile
-        mm.
-    unit : {'in', 'mm'}
-
-    Returns
-    -------
-    dict
-        ``x`` float64 (nx,) and ``y`` float64 (ny,), the middles of the columns; ``z`` float64
-        (ny, nx), NaN where nothing is left; ``pass`` int32 (ny, nx), 0 raw stock, -1 nothing.
-    """
-    per = MM_PER[unit]
-    return {
-        "x": tile.grid.x() / per,
-        "y": tile.grid.y() / per,
-        "z": tile.top / per,
-        "pass": tile.pass_number,
-    }
-
-
-def scale_of(tile: Tile, span_mm: float | None = None) -> Scale:
-    """Return the scale on which a window's small steps show best.
-
-    The reference is the middle height of the flat floors, if they take a tenth of what is left,
-    else of everything. The scale reaches to the farthest flat floor within 0.030 in of it, so that
-    a fillet or a wall beside two floors does not hide the step between them; without a second
-    floor, to the farthest height within that.
-
-    Parameters
-    ----------
-    tile : Tile
-    span_mm : float, optional
-        Half width of the scale, over 0, where the person chose it.
-    """
-    left = ~np.isnan(tile.top)
-    heights = tile.top[left]
-    if not heights.size:
-        return Scale(0.0, span_mm or LEAST_SPAN_MM, False, False)
-    flat = heights[:0] if tile.flat is None else tile.top[left & tile.flat]
-    reference = _middle(flat if flat.size >= FLATS * heights.size else heights)
-    if span_mm is None:
-        span_mm = LEAST_SPAN_MM
-        for some in (heights, flat):  # floors overrule all else, if there is a second one
-            off = np.abs(some - reference)
-            farthest = float(off[off <= NEAR_MM].max(initial=0.0))
-            span_mm = farthest if farthest > LEAST_SPAN_MM else span_mm
-    reach = span_mm * (1 + PAST)
-    return Scale(
-        reference,
-        span_mm,
-        over=bool(heights.max() > reference + reach),
-        under=bool(heights.min() < reference - reach),
-    )
+BEFORE = "#c0392b"
+"""Colour of a section as it stood before."""
 
 
 def draw_loupe(
@@ -173,6 +54,8 @@ def draw_loupe(
     passes: Mapping[int, tuple[int, str]],
     path: str | os.PathLike[str] | None = None,
     span_mm: float | None = None,
+    middle_mm: float | None = None,
+    before: Tile | None = None,
 ) -> NDArray[np.uint8]:
     """Draw a window with its scale, legend and two sections.
 
@@ -187,8 +70,10 @@ def draw_loupe(
         Tool number and name of each pass.
     path : path, optional
         PNG to write, whole in place of an old file, or not at all.
-    span_mm : float, optional
+    span_mm, middle_mm : float, optional
         See `scale_of`.
+    before : Tile, optional
+        The same window as it stood before; the sections show it too.
 
     Returns
     -------
@@ -203,7 +88,7 @@ def draw_loupe(
     from .pictures import write_png
     from .pictures_sheet import Sheet, plain_matplotlib
 
-    scale = scale_of(tile, span_mm)
+    scale = scale_of(tile, span_mm, middle_mm)
     with plain_matplotlib():
         sheet = Sheet(SIZE, 1.0)
         shown = _columns_at_pixels(tile)
@@ -214,7 +99,7 @@ def draw_loupe(
         _badges(sheet, shown.pass_number, shares)
         _bar(sheet, scale, unit)
         _legend(sheet, tile, shares, scale, passes, unit)
-        _sections(sheet, tile, scale, unit)
+        _sections(sheet, tile, scale, unit, before)
         _caption(sheet, tile, scale, unit)
         pixels = sheet.pixels()
     if path is not None:
@@ -427,28 +312,43 @@ def _legend(
         sheet.write(x, below, "nothing is left here", 16)
 
 
-def _sections(sheet: Sheet, tile: Tile, scale: Scale, unit: Unit) -> None:
+def _sections(sheet: Sheet, tile: Tile, scale: Scale, unit: Unit, before: Tile | None) -> None:
     """Draw the heights along X and along Y through the middle of the window."""
     g, per = tile.grid, MM_PER[unit]
     lines = [
         ("along X", tile.top[g.ny // 2], g.x() / per, "left to right"),
         ("along Y", tile.top[:, g.nx // 2], g.y() / per, "bottom to top"),
     ]
-    for room, (what, heights, places, way) in zip(SECTIONS, lines, strict=True):
-        _section(sheet, room, heights, places, scale, unit)
+    earlier: list[Floats | None] = [None, None]
+    if before is not None:
+        earlier = [before.top[g.ny // 2], before.top[:, g.nx // 2]]
+    for room, (what, heights, places, way), old in zip(SECTIONS, lines, earlier, strict=True):
+        _section(sheet, room, (heights, old), places, scale, unit)
         text = f"section {what} through the middle, {way}"
+        if old is not None:
+            text = f"section {what}, {way}; red: before"
         sheet.write(room[0], room[1] - 16, text, 15, weight="bold")
 
 
 def _section(
-    sheet: Sheet, room: tuple[int, int, int, int], heights: Floats, places: Floats, scale: Scale,
-    unit: Unit,
+    sheet: Sheet, room: tuple[int, int, int, int], both: tuple[Floats, Floats | None],
+    places: Floats, scale: Scale, unit: Unit,
 ) -> None:  # fmt: skip
     x, y, wide, tall = room
     per, name = _fine(unit, scale.span_mm)
+    heights, before = both
     off = (heights - scale.reference_mm) / per
-    off[np.abs(off) > scale.span_mm / per * (1 + PAST)] = np.nan
-    seen = off[~np.isnan(off)]
+    reach = scale.span_mm / per * (1 + PAST)
+    old = np.full(len(off), np.nan)
+    if before is None:
+        off[np.abs(off) > reach] = np.nan
+    else:  # a wall goes on to the edge of the scale
+        off, old = (
+            np.clip(off, -reach, reach),
+            np.clip((before - scale.reference_mm) / per, -reach, reach),
+        )
+    seen = np.concatenate([off, old])
+    seen = seen[~np.isnan(seen)]
     sheet.line([x, x + wide, x + wide, x, x], [y, y, y + tall, y + tall, y], 1.0, "#777777")
     if not seen.size:
         sheet.write(x + wide / 2, y + tall / 2, "nothing within the scale", 15, ha="center")
@@ -464,6 +364,8 @@ def _section(
     sheet.write(x + wide, y - 16, name, 14, ha="right")
     step = places[1] - places[0] if len(places) > 1 else 1.0
     share = (places - places[0] + step / 2) / (step * len(places))
+    if before is not None:
+        sheet.line(x + share * wide, y + (high - old) / (high - low) * tall, 1.4, BEFORE)
     sheet.line(x + share * wide, y + (high - off) / (high - low) * tall, 1.8)
 
 

@@ -88,6 +88,15 @@ def test_a_short_tool_ends_where_the_upper_depth_does(tmp_path: Path, step: floa
     assert finding.pass_number == (2 if step > 0 else 1)
 
 
+def test_a_band_as_far_out_as_the_lower_depth_is_part_of_it(tmp_path: Path) -> None:
+    """0.5 mm of the roughed wall stay between the depths, 1 micrometre further in."""
+    nc = along(Nc().tool(1, "rough"), 0.166, -5.0)
+    along(nc.heading("finish"), 0.0, -4.5)
+    along(nc, 0.167, -9.5)
+    (finding,) = found(job_of(tmp_path, nc), "depth_line")
+    assert finding.size == pytest.approx(0.1665, abs=TENTH)
+
+
 def test_the_fillet_between_two_depths_is_none_of_them(tmp_path: Path) -> None:
     """A bull leaves its corner's fillet on the lower depth's ledge, 3 thou wide."""
     nc = along(Nc().tool(3, "upper"), 0.0, -4.0)

@@ -55,8 +55,10 @@ LEVELS: Final = 25
 SAME_WAY: Final = math.cos(math.radians(2.0))
 UPRIGHT: Final = 0.01
 HALVINGS: Final = 20
+ONE: Final = 0.1 * THOU
+"""Faces nearer than this are one."""
 CLOSE: Final = 1e-4
-"""Faces nearer than this are one, mm; an error of D this near to a step makes it."""
+"""An error of D this near to a step makes it, mm."""
 SIDE: Final = 2
 """Of `pieces.LABELS`."""
 
@@ -190,7 +192,7 @@ def _line(case: Case, walls: Walls, place: Places, side: int, between: Floats) -
     seen = _cast(walls, place, side, asked)
     expected = np.array([lower, lower, upper, upper])
     with np.errstate(invalid="ignore"):
-        if not (np.abs(seen.reach[0] - expected) < CLOSE).all():
+        if not (np.abs(seen.reach[0] - expected) < ONE).all():
             return None
     way = walls.way(place)[0, side]
     at = place.tip[0] + np.outer(seen.reach[0], way)
@@ -215,7 +217,7 @@ def _end(
     for _ in range(HALVINGS):
         middle = 0.5 * (on + off)
         seen = _cast(walls, place, side, np.array([[middle]]))
-        if seen.good[0, 0] and abs(float(seen.reach[0, 0]) - reach) < CLOSE:
+        if seen.good[0, 0] and abs(float(seen.reach[0, 0]) - reach) < ONE:
             on = middle
         else:
             off = middle
