@@ -65,6 +65,7 @@ FIRST: Final = Try(
     profile_overlap=0.0,
     boss_together=True,
     slot_together=True,
+    gap_walls_own=False,
     cove_error=-0.0006,
     h6_error=0.0013,
 )
@@ -78,6 +79,7 @@ SECOND: Final = Try(
     profile_overlap=0.06,
     boss_together=False,
     slot_together=False,
+    gap_walls_own=True,
     cove_error=0.0,
     h6_error=0.0,
 )

@@ -86,6 +86,8 @@ CHAMFER_GAP: Final = 0.03
 
 CLEARANCE: Final = 0.0007
 """A floor pass keeps this much more off a wall than the rougher left on it."""
+LAP: Final = 0.05
+"""A wall pass that goes on and off at one place runs this far past its start."""
 LIFT: Final = 0.0004
 """A wall pass runs this much above a floor that is finished."""
 
@@ -269,6 +271,8 @@ class Try:
         How far the profile's finisher runs past its start.
     boss_together, slot_together : bool
         Walls and floor in one pass.
+    gap_walls_own : bool
+        The tool that finishes the gap's floor finishes its walls too.
     cove_error : float
         Ball nose above (+) or below (-) the cove.
     h6_error : float
@@ -284,5 +288,6 @@ class Try:
     profile_overlap: float
     boss_together: bool
     slot_together: bool
+    gap_walls_own: bool
     cove_error: float
     h6_error: float

@@ -35,7 +35,7 @@ def program(attempt: d.Try) -> str:
     _long_flat(post)
     _finish_outside(post, attempt)
     _slender_flat(post, attempt)
-    _finish_relief(post)
+    _finish_relief(post, attempt)
     _cove(post, attempt)
     _holes(post)
     _chamfer(post)
@@ -174,7 +174,7 @@ def _long_flat(post: Post) -> None:
             d.WINDOW_WALL_TIP,
             lead_radius=0.03,
             line=0.0,
-            overlap=0.0,
+            overlap=d.LAP,
             above=d.WINDOW_ROUGH_FLOOR + 0.1,
         )
 
@@ -250,13 +250,14 @@ def relief_lines(tool: d.DemoTool, side: float) -> tuple[float, float]:
     return front + tool.radius + side, back - tool.radius - side
 
 
-def _finish_relief(post: Post) -> None:
+def _finish_relief(post: Post, attempt: d.Try) -> None:
     tool = _begin(post, 6, (-OFF_X, d.RELIEF_Y[0]))
     post.heading("RELIEF FLOOR")
     _relief(post, tool, d.RELIEF_SIDE + d.CLEARANCE, d.RELIEF_FLOOR)
-    post.heading("RELIEF AND GAP WALLS")
+    post.heading("RELIEF WALLS" if attempt.gap_walls_own else "RELIEF AND GAP WALLS")
     _relief(post, tool, 0.0, d.RELIEF_FLOOR + d.LIFT)
-    _gap(post, tool, 0.0, d.RELIEF_FLOOR + d.LIFT)
+    if not attempt.gap_walls_own:
+        _gap(post, tool, 0.0, d.RELIEF_FLOOR + d.LIFT)
 
 
 def _relief(post: Post, tool: d.DemoTool, side: float, tip: float) -> None:
@@ -283,7 +284,7 @@ def _slender_flat(post: Post, attempt: d.Try) -> None:
     tool = _begin(post, 5, (d.SLOT_ENDS[0], d.SLOT_Y))
     if attempt.slot_together:
         post.heading("SLOT WALLS AND FLOOR")
-        _slot_floor(post, tool, 0.0)
+        _slot_floor(post, tool, 0.0, d.LAP)
     else:
         post.heading("SLOT FLOOR")
         _slot_floor(post, tool, d.SLOT_SIDE + d.CLEARANCE)
@@ -296,15 +297,18 @@ def _slender_flat(post: Post, attempt: d.Try) -> None:
             d.SLOT_FLOOR + d.LIFT,
             lead_radius=0.03,
             line=0.0,
-            overlap=0.05,
+            overlap=d.LAP,
             above=d.SLOT_FLOOR + 0.1,
         )
     post.heading("GAP FLOOR")
     _gap(post, tool, d.RELIEF_SIDE + d.CLEARANCE, d.RELIEF_FLOOR)
+    if attempt.gap_walls_own:
+        post.heading("GAP WALLS")
+        _gap(post, tool, 0.0, d.RELIEF_FLOOR + d.LIFT)
 
 
-def _slot_floor(post: Post, tool: d.DemoTool, side: float) -> None:
-    """Ramp onto the floor along the middle and run once round."""
+def _slot_floor(post: Post, tool: d.DemoTool, side: float, lap: float = 0.0) -> None:
+    """Ramp onto the floor along the middle and run once round, `lap` past the start."""
     middle = (d.SLOT_ENDS[0] + d.SLOT_ENDS[1]) / 2
     way = inside_slot(d.SLOT_ENDS, d.SLOT_Y, d.SLOT_HALF, tool.radius + side)
     post.over((middle - 0.3, d.SLOT_Y), d.SLOT_FLOOR + 0.06)
@@ -312,7 +316,9 @@ def _slot_floor(post: Post, tool: d.DemoTool, side: float) -> None:
     post.feed(middle, z=d.SLOT_FLOOR)
     post.feed(*way.start)
     post.follow(way)
-    post.feed(way.start[0], d.SLOT_Y)
+    if lap:
+        post.feed(way.start[0] + lap)
+    post.feed(way.start[0] + lap, d.SLOT_Y)
 
 
 # -------------------------------------------------------------- 7 cove, 8 and 9 holes, 10 chamfer

@@ -93,7 +93,7 @@ def pass_list(attempt: d.Try) -> str:
         *_long_flat(),
         *_finish_outside(attempt),
         *_slender_flat(attempt),
-        *_finish_relief(),
+        *_finish_relief(attempt),
         *_last(attempt),
     ]
     head = f"# {attempt.title}: the program's passes, written by hand. Lengths in inches.\n\n"
@@ -190,7 +190,8 @@ def _long_flat() -> Iterable[Pass]:
     low, high = d.SLOT_ENDS
     points = [(low, d.SLOT_Y), (high, d.SLOT_Y)]
     down = _levels(0.0, 0.065, d.SLOT_FLOOR, d.SLOT_BOTTOM)
-    yield _pass("ROUGH SLOT", 4, "contour", side="on", points=points, **down)
+    ramp = {"approach": {"kind": "ramp", "angle": 3.0}}
+    yield _pass("ROUGH SLOT", 4, "contour", side="on", points=points, **down, **ramp)
     top = d.STOCK_HIGH[2]
     down = _levels(top, (top - d.WINDOW_ROUGH_FLOOR) / d.WINDOW_LEVELS, d.WINDOW_ROUGH_FLOOR)
     yield _pass(
@@ -216,6 +217,7 @@ def _long_flat() -> Iterable[Pass]:
         bottom=d.WINDOW_WALL_TIP,
         radial_cutting_depth=thou(d.WINDOW_SEMI),
         radial_passes=2,
+        overlap=d.LAP,
         approach=_arc(0.03),
     )
 
@@ -253,28 +255,34 @@ def _gap_contour() -> Pass:
     return {"side": "left", "points": [(-x, -0.31), (-x, -1.05), (x, -1.05), (x, -0.31)]}
 
 
-def _finish_relief() -> Iterable[Pass]:
+def _finish_relief(attempt: d.Try) -> Iterable[Pass]:
     floor = {"top": 0.0, "bottom": d.RELIEF_FLOOR}
     side = {"allowance_side": thou(d.RELIEF_SIDE + d.CLEARANCE)}
     yield _pass("RELIEF FLOOR", 6, "contour", **_relief_contour(False), **floor, **side)
     lift = {"allowance_bottom": thou(d.LIFT)}
-    yield _pass("RELIEF AND GAP WALLS", 6, "contour", **_relief_contour(True), **floor, **lift)
+    own = attempt.gap_walls_own
+    name = "RELIEF WALLS" if own else "RELIEF AND GAP WALLS"
+    yield _pass(name, 6, "contour", **_relief_contour(not own), **floor, **lift)
 
 
 def _slender_flat(attempt: d.Try) -> Iterable[Pass]:
     near = {"side": "inside", "top": d.SLOT_FLOOR + 0.06, "bottom": d.SLOT_FLOOR}
     arc = {"approach": _arc(0.03)}
     if attempt.slot_together:
-        yield _pass("SLOT WALLS AND FLOOR", 5, "contour", **_slot(), **near, **arc)
+        lap = {"overlap": d.LAP}
+        yield _pass("SLOT WALLS AND FLOOR", 5, "contour", **_slot(), **near, **lap, **arc)
     else:
         side = {"allowance_side": thou(d.SLOT_SIDE + d.CLEARANCE)}
         small = {"approach": _arc(0.025)}
         yield _pass("SLOT FLOOR", 5, "contour", **_slot(), **near, **side, **small)
-        lift = {"allowance_bottom": thou(d.LIFT), "overlap": 0.05}
+        lift = {"allowance_bottom": thou(d.LIFT), "overlap": d.LAP}
         yield _pass("SLOT WALLS", 5, "contour", **_slot(), **near, **lift, **arc)
     side = {"allowance_side": thou(d.RELIEF_SIDE + d.CLEARANCE)}
     floor = {"top": 0.0, "bottom": d.RELIEF_FLOOR}
     yield _pass("GAP FLOOR", 5, "contour", **_gap_contour(), **floor, **side)
+    if attempt.gap_walls_own:
+        lift = {"allowance_bottom": thou(d.LIFT)}
+        yield _pass("GAP WALLS", 5, "contour", **_gap_contour(), **floor, **lift)
 
 
 def _last(attempt: d.Try) -> Iterable[Pass]:

@@ -54,8 +54,9 @@ NAMES = {
         "SLOT FLOOR",
         "SLOT WALLS",
         "GAP FLOOR",
+        "GAP WALLS",
         "RELIEF FLOOR",
-        "RELIEF AND GAP WALLS",
+        "RELIEF WALLS",
         *LAST,
     ],
 }
@@ -73,6 +74,8 @@ SKIMS = {  # (pass, into pass): thou; derived from the programmed heights and re
         ("SLOT FLOOR", "ROUGH SLOT"): 3.8,
         ("GAP FLOOR", "ROUGH RELIEF"): 4.4,
         ("RELIEF FLOOR", "ROUGH RELIEF"): 4.4,
+        ("GAP WALLS", "ROUGH RELIEF"): 4.4 - 0.4,
+        ("RELIEF FLOOR", "GAP WALLS"): 0.4,
     },
 }
 STEPS = {  # (upper pass, lower pass): thou, those under 30
@@ -82,8 +85,9 @@ STEPS = {  # (upper pass, lower pass): thou, those under 30
         ("RELIEF AND GAP WALLS", "GAP FLOOR"): 1.3 + 0.4,
     },
     "second_try": {
-        ("RELIEF AND GAP WALLS", "RELIEF FLOOR"): 0.4,
-        ("RELIEF AND GAP WALLS", "GAP FLOOR"): 0.4,
+        ("GAP WALLS", "GAP FLOOR"): 0.4,
+        ("GAP WALLS", "RELIEF FLOOR"): 0.4,
+        ("RELIEF WALLS", "RELIEF FLOOR"): 0.4,
         ("SLOT WALLS", "SLOT FLOOR"): 0.4,
         ("SEMI PROFILE", "ROUGH PROFILE LOWER"): 4.2,
     },

@@ -177,6 +177,8 @@ BOTH = Step(2, 0.0, 0.0, "floor and wall")
          dataclasses.replace(SPRING, over=0.0)),
         (Step(2, 7.0, 60.0, "upper"), Step(2, 7.0, 0.0, "lower"),
          Step(2, 7.0, 0.0, "spring", along=True)),
+        # Another tool's floor, over which the wall pass's own tool has been at its height.
+        (ROUGH, Step(3, 10.5, 0.0, "floor"), Step(2, 10.5, 0.0, "and again"), WALLED),
         # Staggered depths.
         (Step(1, 7.0, 60.0, "upper"), Step(1, 12.0, 5.0, "lower"),
          dataclasses.replace(FLOORED, side=12.5), WALLED),
@@ -269,11 +271,13 @@ def test_a_pass_list_names_its_lift(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("source", ["job.toml", "job_passes.toml"])
 def test_the_demo(source: str) -> None:
-    """Its wall passes run 0.4 thou over floors of the same tool; the gap's floor is another's."""
-    assert not found(proud.load(ROOT / "demo_parts/first_try" / source), MODULE)
-    (finding,) = found(proud.load(ROOT / "demo_parts/second_try" / source), MODULE)
-    assert finding.severity == "note"
-    assert finding.size == pytest.approx(0.4 * THOU, abs=TENTH / 100)
+    """Its wall passes run 0.4 thou over floors of the same tool.
+
+    The relief's cross the mouth of the gap, whose floor is another tool's; their own tool has been
+    over it before.
+    """
+    for attempt in ("first_try", "second_try"):
+        assert not found(proud.load(ROOT / "demo_parts" / attempt / source), MODULE)
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -126,6 +126,7 @@ def _touches(case: Case, run: Passing) -> Iterator[_Touch]:
     walls = near.walls()
     seen = walls.side & (walls.by > 0) & (walls.by < run.number)
     gap = np.where(seen, walls.gap, np.nan)
+    gap = np.where(_strip(near, walls, gap, case.margin("side_gap")), np.nan, gap)
     ends = _Ends.of(near, walls, gap)
     depth = np.where(taken, near.over, 0.0).max(axis=1)
     finished = np.abs(ends.others) <= LATER
@@ -135,6 +136,21 @@ def _touches(case: Case, run: Passing) -> Iterator[_Touch]:
     for chosen, together in ((wrong, False), (alone & (gap <= -TAKES), True)):
         if chosen.any():
             yield _worst(near, walls, np.where(chosen, gap, np.inf), ends, depth, together)
+
+
+def _strip(near: Passing, walls: Hits, gap: Floats, margin: float) -> Bools:
+    """Return where what is too near is lower than a wall: it stands under a semi-finisher's corner.
+
+    A pass with a corner radius that runs a little higher leaves the strip at the wall's foot.
+    """
+    from .passing import WALL
+
+    touched = np.nan_to_num(gap, nan=np.inf) < margin - SAME
+    top = np.nanmax(np.where(np.isfinite(walls.height), walls.height, -np.inf), axis=2)
+    above = np.where(touched, np.minimum(walls.height + WALL, top[..., None]), np.nan)
+    higher = np.nan_to_num(near.hits(above).gap, nan=np.inf)
+    strip: Bools = touched & ~(higher < margin - SAME)
+    return strip
 
 
 def _takes_floor(case: Case, run: Passing, taken: Bools) -> Bools:

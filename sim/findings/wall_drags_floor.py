@@ -15,9 +15,10 @@ it by less than `bottom_gap_other` is a note: two touch-offs do not repeat bette
 A cut into a floor that stays higher beside the pass is a groove. A pass that cuts all of
 the floor over which it runs finishes it, and is silent, if it takes more than a thou, or
 more than 3 where a floor pass had taken it before.
-Silent are the same tool at the height of the pass that made both wall and floor (a second
-finish pass), a spring pass of any tool, what lies below the part's bottom (the ledge's
-own rule judges it), and floors that a later pass cuts again. Where the job does not say
+Silent are another tool that took the floor there at its height before, the same tool at
+the height of the pass that made both wall and floor (a second finish pass), a spring
+pass of any tool, what lies below the part's bottom (the ledge's own rule judges it), and
+floors that a later pass cuts again. Where the job does not say
 where the part ends, the lowest floor of all may be scrap: that is one to watch at most.
 Size: how deep it cuts the floor, or by how much it clears it. Exact.
 Cure: lift the pass to `lift_advised` above the floor; with another tool to
@@ -242,6 +243,8 @@ def _counts(case: Case, drag: Drag, part: _Along, here: Bools) -> bool:
             return False  # a later pass cuts it again
         if own and (not drag.other or float(part.bite.max()) <= ON):
             return False  # its own second pass, or a spring pass
+        if drag.other and _floored(case, drag):
+            return False
         gap = case.margin("bottom_gap_other" if drag.other else "bottom_gap")
         return drag.free < gap - SAME or (_is_strip(case, drag) and _strip_stays(drag))
     if (np.abs(after) <= MEANT).mean() < 0.5:
@@ -263,6 +266,23 @@ def _own(case: Case, drag: Drag, part: _Along) -> bool:
     ]  # fmt: skip
     own = (part.wall_by == drag.by) | np.isin(part.traced, [drag.by, *again]).any(axis=1)
     return bool(own.mean() >= 0.5)
+
+
+def _floored(case: Case, drag: Drag) -> bool:
+    """Whether the pass's own tool took the floor there too, between the floor's pass and this one.
+
+    Were it set lower than it is, that pass would have dug in, not this one.
+    """
+    moves, mine = case.moves, drag.move
+    own = (moves.pass_number > drag.by) & (moves.pass_number < drag.run.number) & ~moves.rapid
+    own &= (moves.tool == moves.tool[mine]) & (moves.h_register == moves.h_register[mine])
+    off = moves.end[:, 2] - (drag.run.z - drag.free)
+    own &= (moves.start[:, 2] == moves.end[:, 2]) & (np.abs(off) <= MEANT) & (off < drag.free)
+    reach = 2 * drag.run.edge.radius
+    low = np.minimum(moves.start[:, :2], moves.end[:, :2]) - reach
+    high = np.maximum(moves.start[:, :2], moves.end[:, :2]) + reach
+    place = np.array(drag.at[:2])
+    return bool((own & (low <= place).all(axis=1) & (place <= high).all(axis=1)).any())
 
 
 def _skimmed(drag: Drag, here: Bools) -> bool:

@@ -1,0 +1,106 @@
+"""Random jobs in twins: clean, and with one planted mistake whose size is known beforehand."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import twins_walls as walls
+from proud.findings import find_all
+from proud.findings.base import Finding
+from proud.findings.case import Case
+from twins_base import Planted, Twin
+from twins_plan import Plan
+
+Maker = Callable[[np.random.Generator], Twin]
+
+
+def _kinds() -> dict[str, Maker]:
+    kinds: dict[str, Maker] = {}
+    for name, plant in walls.MISTAKES.items():
+        for shape in walls.SHAPES:
+            if shape in walls.OPEN and name in walls.CLOSED_ONLY:
+                continue
+            if name == "seen" and shape in walls.HIDDEN:
+                continue
+
+            def make_one(rng, plant=plant, name=name, shape=shape):
+                return dataclasses.replace(plant(rng, shape), name=name, shape=shape)
+
+            kinds[f"{name}, {shape}"] = make_one
+    return kinds
+
+
+KINDS = _kinds()
+
+
+def make(seed: int, kind: str | None = None) -> Twin:
+    """Return the twins of a seed; kinds follow one another with the seed unless one is named."""
+    names = list(KINDS)
+    rng = np.random.default_rng(seed)
+    name = names[seed % len(names)] if kind is None else kind
+    for _ in range(50):
+        twin = KINDS[name](rng)
+        if not twin.silly:
+            return twin
+    raise AssertionError(name)
+
+
+def findings(plan: Plan, folder: Path, **more: object) -> tuple[Finding, ...]:
+    job = plan.write(folder, **more)  # type: ignore[arg-type]
+    return find_all(Case(job, job.run()))
+
+
+def loud(rows: tuple[Finding, ...]) -> list[Finding]:
+    return [f for f in rows if f.severity != "note"]
+
+
+@dataclasses.dataclass(frozen=True)
+class Verdict:
+    """What went wrong with a twin, and how far off its size was."""
+
+    faults: tuple[str, ...]
+    off: float
+    found: Finding | None = None
+
+
+def _same(a: Finding, b: Finding) -> bool:
+    return (a.rule, a.pass_number) == (b.rule, b.pass_number) and abs(a.size - b.size) < 1e-6
+
+
+def _text(f: Finding) -> str:
+    return f"{f.rule} ({f.severity}) {f.size:.6f} pass {f.pass_number}: {f.text}"
+
+
+def judge(twin: Twin, folder: Path) -> Verdict:
+    """Return what is wrong with the findings of both twins."""
+    clean = findings(twin.clean, folder / "clean")
+    faults = [f"false alarm: {_text(f)}" for f in loud(clean)]
+    rows = [f for f in findings(twin.bad, folder / "bad") if not any(_same(f, c) for c in clean)]
+    more, found, off = _compare(twin.planted, rows)
+    return Verdict((*faults, *more), off, found)
+
+
+def _compare(planted: Planted, rows: list[Finding]) -> tuple[list[str], Finding | None, float]:
+    mine = [f for f in rows if f.rule == planted.rule]
+    if planted.severity:
+        mine = [f for f in mine if f.severity == planted.severity]
+    elif any(f.severity != "note" for f in mine):
+        mine = [f for f in mine if f.severity != "note"]
+    also = {rule for rule, _ in planted.also}
+    faults = [
+        f"beside it: {_text(f)}" for f in rows
+        if f.severity != "note" and f not in mine and f.rule not in also
+    ]  # fmt: skip
+    if not mine:
+        return [*faults, f"missed: {planted.rule} {planted.size:.6f}"], None, 0.0
+    faults += [f"twice: {_text(f)}" for f in mine[1:]]
+    found = mine[0]
+    if not planted.severity and found.severity == "note":
+        faults.append(f"only a note: {_text(found)}")
+    off = abs(found.size - planted.size)
+    if found.of != planted.of or not off <= planted.tol:
+        faults.append(f"size {found.size:.6f} for {planted.size:.6f}: {_text(found)}")
+    return faults, found, off
