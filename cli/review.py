@@ -90,6 +90,8 @@ def change_text(change: Change, unit: Unit) -> str:
     """Return a change in a line: what, from what to what, and what it costs."""
     before, after = (_value(v, change, unit) for v in (change.before, change.after))
     text = change.what
+    if text.endswith(", added"):
+        text, before, after = f"{text.removesuffix('added')}add {_signed(change, unit)}", "", ""
     if before and after:
         text += f" from {before} to {after}"
     elif after:
@@ -99,6 +101,14 @@ def change_text(change: Change, unit: Unit) -> str:
     if change.seconds:
         text += f"; {say_time(change.seconds)} more a part"
     return text
+
+
+def _signed(change: Change, unit: Unit) -> str:
+    """Return what is to be added, small, with its sign."""
+    more = change.after
+    if not isinstance(more, float):
+        return str(more)
+    return f"{'-' if more < 0 else '+'}{say_fine(abs(more), unit)}"
 
 
 def _value(value: float | str | None, change: Change, unit: Unit) -> str:

@@ -86,7 +86,7 @@ CHAMFER_GAP: Final = 0.03
 
 CLEARANCE: Final = 0.0007
 """A floor pass keeps this much more off a wall than the rougher left on it."""
-LAP: Final = 0.05
+LAP: Final = 0.04
 """A wall pass that goes on and off at one place runs this far past its start."""
 LIFT: Final = 0.0004
 """A wall pass runs this much above a floor that is finished."""

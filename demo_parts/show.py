@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -50,6 +52,8 @@ DRAWN = {
     "tool.png": [*OUTPUTS["tool"], "--out"],
 }
 """Pictures, and the command that draws each, up to the file's name."""
+FOUND = ("finding.png", "finding-*-fillet-in-one-bite.png")
+"""A picture of a finding, and what it is called among those of ``proud run --pictures``."""
 
 
 def proud(arguments: list[str]) -> str:
@@ -103,6 +107,9 @@ def main() -> None:
     readme.write_text(new, encoding="utf-8")
     for name, arguments in DRAWN.items():
         proud([*arguments, str(PICTURES / name), "--quiet"])
+    with tempfile.TemporaryDirectory() as folder:
+        proud(["run", FIRST, "--quiet", "--pictures", folder])
+        shutil.copyfile(min(Path(folder).glob(FOUND[1])), ROOT / PICTURES / FOUND[0])
 
 
 if __name__ == "__main__":

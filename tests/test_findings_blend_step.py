@@ -191,6 +191,7 @@ def test_scrap_is_silent(tmp_path: Path) -> None:
 def test_the_demo(source: str) -> None:
     (finding,) = found(proud.load(ROOT / "demo_parts/first_try" / source), "blend_step")
     assert (finding.pass_number, finding.other_pass, finding.tool) == (16, 10, 7)
+    assert finding.severity == "spoils"
     assert finding.size == pytest.approx(0.6 * THOU, abs=TENTH / 100)
     assert finding.change
     assert finding.change.after == pytest.approx(0.6 * THOU)

@@ -46,7 +46,7 @@ def depths(upper: float, lower: float) -> Nc:
 @pytest.mark.parametrize("step", [0.6, 1.3, 5.0])
 def test_the_lower_depth_stands_proud(tmp_path: Path, step: float, pitch: float) -> None:
     (finding,) = found(job_of(tmp_path / "bad", depths(0.0, step * THOU), pitch), "depth_line")
-    assert (finding.rule, finding.severity) == ("depth-line", "watch")
+    assert (finding.rule, finding.severity) == ("depth-line", "spoils")
     assert finding.size == pytest.approx(step * THOU, abs=TENTH / 100)
     assert (finding.pass_number, finding.other_pass) == (1, None)
     assert finding.at[1:] == pytest.approx((-step * THOU, -4.0), abs=1e-4)

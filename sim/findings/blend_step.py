@@ -39,7 +39,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..units import say_fine
-from .base import THOU, Change, Finding, Margin, Rule
+from .base import THOU, Change, Finding, Margin, Rule, Severity
 
 if TYPE_CHECKING:
     from ..contact.stations import Places
@@ -383,6 +383,13 @@ def _own(walls: Walls, places: Places, meets: _Meets, row: int, ball: _Ball) -> 
     return max(cusp, left)
 
 
+def _severity(case: Case, e: float) -> Severity:
+    """Return how bad a step is: where the job doesn't say what is part it may be scrap."""
+    if abs(e) < case.margin("blend_step") - SAME:
+        return "note"
+    return "watch" if case.job.spec.part is None else "spoils"
+
+
 def _finding(
     case: Case, walls: Walls, number: int, places: Places, ball: _Ball, meets: _Meets, k: int
 ) -> Finding:
@@ -405,7 +412,7 @@ def _finding(
     x, y, z = meets.at[k].tolist()
     return Finding(
         rule="blend-step", tool=case.passes[number].tool, pass_number=number,
-        severity="watch" if abs(e) >= case.margin("blend_step") - SAME else "note",
+        severity=_severity(case, e),
         lines=case.lines_of(moves), at=(x, y, z), size=abs(e), text=text,
         why="a strip along the fillet catches the light", change=change, other_pass=other,
         then=f"the fillet runs out tangent into the {what}",

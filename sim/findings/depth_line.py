@@ -257,7 +257,7 @@ def _finding(case: Case, walls: Walls, lines: list[_Line]) -> Finding:
     text = f"the wall's {words[0]} depth stands {say_fine(abs(step), unit)} proud of its {words[1]}"
     text += f" one, which {of} left (tool {int(moves.tool[back])}), along about {about}"
     return Finding(
-        rule="depth-line", severity="watch" if case.job.spec.part else "note",
+        rule="depth-line", severity="spoils" if case.job.spec.part else "note",
         tool=int(moves.tool[proud]), pass_number=number,
         lines=case.lines_of(np.unique([x for line in lines for x in (line.upper, line.lower)])),
         at=worst.at, size=abs(step), text=text,
