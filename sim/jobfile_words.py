@@ -116,6 +116,19 @@ _COMMON: Final[dict[str, Word]] = {
     ),
     "overall_length": Word("OAL", ("overall_length",), PositiveLength, "overall length"),
     "flutes": Word("ZEFF", ("flutes",), _Count, "number of cutting edges"),
+    "ramp_angle": Word(
+        "RMPX",
+        ("ramp_angle",),
+        _Angle90,
+        "degrees; the steepest ramp down into metal that the tool takes",
+        angle=True,
+    ),
+    "center_cutting": Word(
+        "",
+        ("center_cutting",),
+        Annotated[bool, Field(strict=True)],
+        "true: its edges reach the axis, so it may go straight down into metal; false: it may not",
+    ),
     "edge_angle": Word(
         "KAPR",
         ("edge_angle",),
@@ -133,7 +146,7 @@ _COMMON: Final[dict[str, Word]] = {
         "diameter of the flat end of a tool that is wider above it, 0 for a point",
     ),
 }
-"""Words that several shapes have, or all.
+"""Words that several shapes have, or all; RMPX from memory of ISO 13399.
 
 LU and LH (from memory of ISO 13399): LU ends where the straight neck ends, LH where the shank
 begins. Both set `Tool.neck_length`; given both, LU does, since between them the tool widens by an

@@ -194,7 +194,8 @@ def _shop_tools(path: Path, unit: Unit) -> dict[int, _ShopTool]:
 
 
 _NO_LENGTHS: Final = frozenset(
-    {"number", *(key for w in WORDS.values() if w.angle for key in w.keys)} | {"ZEFF", "flutes"}
+    {"number", *(key for w in WORDS.values() if w.angle for key in w.keys)}
+    | {"ZEFF", "flutes", "center_cutting"}
 )
 
 

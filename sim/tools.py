@@ -44,6 +44,10 @@ class Tool:
         DN, LU or LH, DMM, LPR, OAL, mm.
     flutes : int or None
         ZEFF.
+    ramp_angle : float or None
+        RMPX, degrees.
+    center_cutting : bool or None
+        Its edges reach the axis; None: not known.
     holder : tuple of (diameter, height)
         Cylinders from the tool upwards, from LPR above the tip, mm.
     own : tuple of (str, value)
@@ -65,6 +69,8 @@ class Tool:
     stickout: float | None = None
     overall_length: float | None = None
     flutes: int | None = None
+    ramp_angle: float | None = None
+    center_cutting: bool | None = None
     holder: tuple[tuple[float, float], ...] = ()
     own: tuple[tuple[str, Any], ...] = ()
 

@@ -132,7 +132,7 @@ def test_a_plunge_is_a_note_once_a_tool(tmp_path: Path, pitch: float) -> None:
     assert finding.severity == "note"
     assert finding.size == pytest.approx(2.5, abs=1e-9)
     assert "2 times more" in finding.text
-    assert "can not say" in finding.sure
+    assert "is not said" in finding.sure
     assert finding.change is None
 
 
@@ -220,3 +220,26 @@ def test_the_demo_has_nothing_above_a_note(attempt: str, source: str) -> None:
     job = proud.load(ROOT / "demo_parts" / attempt / source)
     assert {f.severity for f in found(job, "moves")} <= {"note"}
     assert not found(job, "air_cut")
+
+
+@pytest.mark.parametrize(("said", "severity"), [("false", "stop"), ("true", None), ("", "note")])
+def test_a_plunge_by_what_the_tool_table_says_of_its_centre(tmp_path, said, severity):
+    nc = Nc().raw("M3").tool(1, "slot").stroke((-5, 0, -2), (5, 0, -2))
+    words = FLAT6 + (f"\ncenter_cutting = {said}" if said else "")
+    rows = found(write_job(tmp_path, nc, [words]), "moves")
+    assert [f.severity for f in rows] == ([severity] if severity else [])
+    assert all(f.size == pytest.approx(2.0) for f in rows)
+
+
+def test_a_ramp_by_the_tools_own_angle(tmp_path):
+    """Its RMPX counts before the margin of the job."""
+    nc = Nc().raw("M3").tool(1, "ramp").raw("G0 X-5 Y0", "G0 Z0", "G1 X5 Z-1", "G0 Z10")
+    angle = math.degrees(math.atan2(1, 10))
+    margin = "\n[margins]\nramp_angle = 3"
+    for own, count in ((5.0, 1), (6.0, 0)):
+        job = write_job(
+            tmp_path, nc, [f"{FLAT6}\nRMPX = {own}\ncenter_cutting = true"], setup=margin
+        )
+        rows = found(job, "moves")
+        assert [f.rule for f in rows] == ["ramp-steep"] * count
+        assert all(f.size == pytest.approx(angle) for f in rows)

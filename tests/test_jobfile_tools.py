@@ -76,6 +76,8 @@ VALUES = {
     "stickout": ('"40mm"', 40.0),
     "overall_length": ('"90mm"', 90.0),
     "flutes": ("4", 4),
+    "ramp_angle": ("3.5", 3.5),
+    "center_cutting": ("false", False),
     "edge_angle": ("60", 60.0),
     "point_angle": ("118", 118.0),
     "tip_diameter": ('"2mm"', 2.0),
@@ -121,7 +123,7 @@ def test_words_are_unique_and_symbols_are_those_of_the_standard():
     assert len(keys) == len(set(keys))
     # From memory of ISO 13399.
     symbols = {word.symbol for word in WORDS.values()} - {""}
-    expected = "DC RE APMX DN LU LH DMM LPR OAL ZEFF KAPR SIG"
+    expected = "DC RE APMX DN LU LH DMM LPR OAL ZEFF KAPR SIG RMPX"
     assert symbols == set(expected.split())
 
 

@@ -206,6 +206,9 @@ def _line(case: Case, walls: Walls, place: Places, side: int, between: Floats) -
     x, y, _ = at[1 if step > 0 else 2].tolist()
     z = 0.5 * (at[1, 2] + at[2, 2])
     makers = int(of[seen.maker[0, 2]]), int(of[seen.maker[0, 1]])
+    tips = case.moves.end[list(makers), 2]
+    if step > 0 and tips[1] > tips[0] - HIGH:
+        return None  # as deep: what stands there is under the corner of the pass that left the wall
     return _Line(float(step), *makers, (x, y, float(z)), 0.0)
 
 

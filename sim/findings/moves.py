@@ -11,9 +11,10 @@ Margin: none; any metal stops the job.
 Cure: a rapid that goes straight down becomes a feed move; a rapid across goes higher, by
 `rapid_over` above the highest metal that it met.
 
-[plunge] A tool that may have no centre cutting goes straight down into metal. The job has
-no word for centre cutting, so it is a note, once a tool, and for flat and bull tools
-alone; drills, ball noses and the rest are taken to be made for it. Measure: the metal on
+[plunge] A tool without centre cutting goes straight down into metal: stop, where the tool
+table says `center_cutting = false`; a note, once a tool, where it says nothing and the
+tool is flat or bull; silent where it says true. Drills, ball noses and the rest are taken
+to be made for it unless they say false. Measure: the metal on
 the tool's axis, along Z, that one straight feed move goes through; a place that is
 drilled or cleared before is none. It also says when the plunge runs at the feed with
 which the same pass mills.
@@ -28,8 +29,8 @@ is read.)
 Measure: the thickest layer taken, along Z. Margin: none. Cure: M3 with S before the move.
 
 [ramp-steep] A feed move goes down into metal along a slope steeper than the tool's own
-ramp angle. Jobs have no word for the angle of each tool: set `ramp_angle` under [margins]
-to that of the tool that has the least, in degrees. Until then (90) the rule is silent.
+ramp angle, RMPX of the tool table. For tools that do not say it `ramp_angle` under
+[margins] counts, in degrees. Where neither is said (90) the rule is silent.
 Measure: the steepest such move, degrees from level (on a helix along its path). Cure: a
 longer ramp.
 
@@ -51,6 +52,7 @@ from ..units import say_fine
 from .base import THOU, Change, Finding, Margin, Rule
 
 if TYPE_CHECKING:
+    from ..tools import Tool
     from .case import Case
     from .taken import Bite, Ints
 
@@ -139,7 +141,7 @@ def _plunges(case: Case) -> Iterator[Finding]:
     from .taken import plan_lengths
 
     moves = case.moves
-    flat = [n for n, t in case.job.tools.items() if t.shape in FLAT]
+    flat = [n for n, t in case.job.tools.items() if _may_lack_center(t)]
     down = ~moves.rapid & moves.sweeps() & (plan_lengths(case) < UPRIGHT_MM)
     down &= (moves.end[:, 2] < moves.start[:, 2]) & np.isin(moves.tool, flat)
     found: dict[int, list[tuple[float, int]]] = {}
@@ -149,6 +151,11 @@ def _plunges(case: Case) -> Iterator[Finding]:
             found.setdefault(int(moves.tool[k]), []).append((depth, k))
     for tool, deep in found.items():
         yield _plunge(case, tool, deep)
+
+
+def _may_lack_center(tool: Tool) -> bool:
+    """Whether the edges of a tool may end short of its axis."""
+    return not tool.center_cutting and (tool.shape in FLAT or tool.center_cutting is False)
 
 
 def _on_axis(case: Case, move: int) -> float:
@@ -169,7 +176,7 @@ def _plunge(case: Case, tool: int, deep: list[tuple[float, int]]) -> Finding:
     size, k = max(deep, key=lambda d: (d[0], -d[1]))
     often = f", and {len(deep) - 1} times more" if len(deep) > 1 else ""
     text = f"the tool goes straight down through {say_fine(size, case.unit)} of metal{often}"
-    number = int(moves.pass_number[k])
+    number, said = int(moves.pass_number[k]), case.job.tools[tool].center_cutting is False
     mine = (moves.pass_number == number) & ~moves.rapid & (moves.end[:, 2] == moves.start[:, 2])
     feed, usual = float(moves.feed[k]), float(moves.feed[mine].max(initial=0.0))
     change = None
@@ -181,7 +188,7 @@ def _plunge(case: Case, tool: int, deep: list[tuple[float, int]]) -> Finding:
         )  # fmt: skip
     return Finding(
         rule="plunge",
-        severity="note",
+        severity="stop" if said else "note",
         tool=tool,
         pass_number=number,
         lines=case.lines_of(np.array([k for _, k in deep])),
@@ -190,7 +197,7 @@ def _plunge(case: Case, tool: int, deep: list[tuple[float, int]]) -> Finding:
         text=text,
         why="a tool that does not cut to its centre stands on its core and pushes or breaks; "
         "ramp, helix or drill first",
-        sure="depth exact; the job can not say whether this tool cuts to its centre",
+        sure="exact" if said else "depth exact; whether this tool cuts to its centre is not said",
         change=change,
         then="the tool enters without load on its core; the part is the same",
     )
@@ -249,8 +256,12 @@ def _stop(case: Case, taking: list[Taking]) -> Finding:
 def _ramps(case: Case) -> Iterator[Finding]:
     from .taken import bite, plan_lengths
 
-    moves, limit = case.moves, case.margin("ramp_angle")
-    if limit >= 90:
+    moves = case.moves
+    limits = {
+        n: _ramp_limit(case, n) for n in np.unique(moves.tool).tolist() if n in case.job.tools
+    }
+    limit = np.array([limits.get(n, 90.0) for n in moves.tool.tolist()])
+    if not (limit < 90).any():
         return
     fall, plan = moves.start[:, 2] - moves.end[:, 2], plan_lengths(case)
     with np.errstate(invalid="ignore"):
@@ -265,8 +276,14 @@ def _ramps(case: Case) -> Iterator[Finding]:
         yield _ramp(case, number, np.array(taking), k, float(angle[k]))
 
 
+def _ramp_limit(case: Case, tool: int) -> float:
+    """Return the steepest ramp of a tool, degrees; 90: it is not known."""
+    own = case.job.tools[tool].ramp_angle
+    return case.margin("ramp_angle") if own is None else own
+
+
 def _ramp(case: Case, number: int, taking: Ints, move: int, angle: float) -> Finding:
-    moves, limit = case.moves, case.margin("ramp_angle")
+    moves, limit = case.moves, _ramp_limit(case, int(case.moves.tool[move]))
     fall = float(moves.start[move, 2] - moves.end[move, 2])
     x, y, z = moves.end[move].tolist()
     line = int(moves.line[move])
