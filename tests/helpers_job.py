@@ -106,6 +106,7 @@ def write_job(
     stock: str | None = None,
     offsets: str = "",
     setup: str = "",
+    grid: str = "",
 ) -> proud.Job:
     """Write job.toml and op1.nc into `folder` and return the job."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -115,7 +116,7 @@ def write_job(
     parts = [
         f'[job]\ntitle = "test"\nunit = "{unit}"',
         f"[stock]\n{stock or block}",
-        f"[grid]\npitch = {number(pitch)}",
+        f"[grid]\npitch = {number(pitch)}\n{grid}".rstrip(),
         *([f"[offsets]\n{offsets}"] if offsets else []),
         *tools,
         f'[[setups]]\nname = "op1"\nprogram = "op1.nc"\n{setup}',

@@ -139,6 +139,8 @@ class Ring:
     inside: bool
     far: float = 0.0
     """Outside: how far the floor before it goes."""
+    most_round: float = 0.0
+    """Inside: corners of paths get no tighter than this."""
     closed = True
 
     @property
@@ -149,6 +151,8 @@ class Ring:
         sign = -1.0 if self.inside else 1.0
         half = self.half[0] + sign * off, self.half[1] + sign * off
         corner = max(self.corner + sign * off, 0.0) if self.corner else 0.0
+        if self.inside:  # rings further in are as round as there is room for
+            corner = max(corner, min(self.most_round, min(half)))
         return ring(half, corner, at, climb == self.inside)
 
     def rows(self, near: float, step: float, flat: float) -> list[float]:
@@ -211,7 +215,7 @@ class Clear:
                 pen.up()
             return
         if self.wall.inside:
-            self._helix(pen, z, above, ways[0].start)
+            self._enter(pen, z, above, rows[0], ways[0].start)
         else:
             x, y = ways[0].start
             pen.down((x, y - mill.diameter, z))
@@ -223,9 +227,14 @@ class Clear:
         out = -mill.radius if not self.wall.inside else 0.3 * mill.radius
         pen.to((end[0], end[1] + out, z)).up()
 
-    def _helix(self, pen: Pen, z: float, above: float, to: XY) -> None:
-        """Down in turns about the middle, then once round at the level."""
+    def _enter(self, pen: Pen, z: float, above: float, off: float, to: XY) -> None:
+        """Down in turns about the middle, then once round; in a slot down along its middle."""
         assert isinstance(self.wall, Ring)
+        x = self.wall.half[0] - off + to[1]
+        if x > 1.5 * pen.plan.mills[self.tool].radius:
+            self._ramp(pen, z, above, x)
+            pen.to((*to, z))
+            return
         mill = pen.plan.mills[self.tool]
         r, ccw = -to[1], self.climb == self.wall.inside
         start = 0.0, -r
@@ -236,6 +245,17 @@ class Clear:
         for k in range(1, turns + 1):
             pen.arc((*start, z0 + (z - z0) * k / turns), (0.0, 0.0), ccw)
         pen.arc((*start, z), (0.0, 0.0), ccw)
+
+
+    def _ramp(self, pen: Pen, z: float, above: float, x: float) -> None:
+        z0 = above + 0.2
+        pen.nc.down(pen._point((-x, 0.0, z0)))
+        turns = max(1, math.ceil((z0 - z) / (0.2 * x)))
+        for k in range(1, turns + 1):
+            pen.to((x if k % 2 else -x, 0.0, z0 + (z - z0) * k / turns))
+        for end in (-x, x) if turns % 2 else (x, -x):
+            pen.to((end, 0.0, z))
+        pen.to((0.0, 0.0, z))
 
 
 @dataclasses.dataclass(frozen=True)

@@ -188,6 +188,8 @@ class Plan:
     show: XYZ | None = None
     model: tuple[tuple[XYZ, XYZ, XYZ], ...] = ()
     tolerance: float | None = None
+    least: float | None = None
+    """Levels narrower than this are not listed, mm."""
     spindle: bool = True
 
     def changed(self, index: int, **more: object) -> Plan:
@@ -269,6 +271,7 @@ class Plan:
             stock=self._stock_text(folder),
             pitch=(self.pitch if pitch is None else pitch) / per,
             unit=self.unit,
+            grid="" if self.least is None else f"least_width = {number(self.least / per)}",
             offsets="\n".join(f"{k} = {number(v / per)}" for k, v in self.offsets),
             setup=self._setup_text(),
         )

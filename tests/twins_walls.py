@@ -62,7 +62,7 @@ def wall_of(rng: Rng, shape: str, size: float, most: float) -> tuple[Wall, Block
         return Ring((b, b), b, True), Block((-h, -h, 0), (h, h, 0))
     corner = float(rng.uniform(1.6, 2.0)) * most
     a, b = max(a, corner), max(b, corner)
-    return Ring((a, b), corner, True), Block((-h, -h, 0), (h, h, 0))
+    return Ring((a, b), corner, True, most_round=0.5 * most), Block((-h, -h, 0), (h, h, 0))
 
 
 def mills_of(rng: Rng, size: float, depth: float) -> dict[int, Mill]:
@@ -123,6 +123,7 @@ def made(rng: Rng, shape: str, *, bare: bool = False) -> Made:
         tuple(cuts), mills, block, (0.0, bottom), pitch=pitch,
         unit="in" if rng.random() < 0.5 else "mm",
         material=str(rng.choice(SOFT)), spindle=bool(rng.random() < 0.8),
+        least=0.03 if shape == "round boss" else None,
     )  # fmt: skip
     plan = turned(rng, plan, any_angle=shape in ("shelf", "pocket", "slot", "bore", "round boss"))
     left = min(c.side for c in plan.cuts if c.name in ("rough", "semi"))
@@ -190,7 +191,7 @@ def _again(rng: Rng, wall: Cut) -> list[Cut]:
 
 def _lead(wall: Wall, radius: float) -> float:
     if isinstance(wall, Ring) and wall.inside:
-        return 0.6 * (min(wall.half) - radius)
+        return 0.5 * (wall.corner - radius)
     return 0.6 * radius
 
 
@@ -206,13 +207,16 @@ def floor_touches_wall(rng: Rng, shape: str) -> Twin:
     return Twin(m.plan, bad, Planted("floor-touches-wall", abs(gap), "|side of floor - left|"))
 
 
+RIDGE = (("floor-marks", "in a narrow pocket a ridge of the old floor stays between two walls' paths"),)
+
+
 def wall_drags_floor(rng: Rng, shape: str) -> Twin:
     """Size: how far the wall pass's tip is off the floor."""
     m = made(rng, shape)
     same = m.waller.number == 2
     lift = float(rng.uniform(-5.0, 0.12 if same else -0.2)) * THOU
     bad = m.plan.all_changed("wall", z=m.floor + lift)
-    return Twin(m.plan, bad, Planted("wall-drags-floor", abs(lift), "|z of wall - floor|"))
+    return Twin(m.plan, bad, Planted("wall-drags-floor", abs(lift), "|z of wall - floor|", also=RIDGE))
 
 
 def register_drags_floor(rng: Rng, shape: str) -> Twin:
@@ -222,7 +226,10 @@ def register_drags_floor(rng: Rng, shape: str) -> Twin:
     error = -lift - float(rng.uniform(0.3, 4.0)) * THOU
     clean = m.plan.all_changed("wall", h=21, z=m.floor + lift)
     bad = clean.set(offsets=(("H21", error),))
-    return Twin(clean, bad, Planted("wall-drags-floor", -error - lift, "-(error of H + lift)"))
+    size = -error - lift
+    return Twin(
+        clean, bad, Planted("wall-drags-floor", size, "-(error of H + lift)", also=RIDGE)
+    )
 
 
 def fillet_in_one_bite(rng: Rng, shape: str) -> Twin:
@@ -270,15 +277,36 @@ def waits(rng: Rng, shape: str) -> Twin:
     return Twin(plan, bad, Planted("lead-mark", wait, "seconds of G4", of="s"))
 
 
+def stands(plan: Plan, z: float) -> tuple[float, bool]:
+    """Return what earlier passes leave on the wall at a height, and whether a side left it.
+
+    A corner c over a tip leaves c - sqrt(c^2 - (c - h)^2) more at h over that tip.
+    """
+    found = (math.inf, False)
+    for cut in plan.cuts[: plan.index("wall")]:
+        assert isinstance(cut, Clear | Round)
+        c = plan.mills[cut.tool].corner
+        for tip, side in (*cut.uppers, (cut.z, cut.side)):
+            h = z - tip
+            if h > 0:
+                more = c - math.sqrt(c * c - (c - h) ** 2) if h < c else 0.0
+                found = min(found, (side + more, h >= c))
+    return found
+
+
 def seen(rng: Rng, shape: str) -> Twin:
-    """Size: what the wall pass takes square to the wall: what stands on it."""
+    """Size: what the wall pass takes square to the wall, most at its foot."""
     m = made(rng, shape)
     plan = _once(m.plan)
     a = plan.frame.angle
     front, back = (math.sin(a), -math.cos(a), 0.0), (-math.sin(a), math.cos(a), 0.0)
+    wall = plan.cuts[-1]
+    assert isinstance(wall, Round)
+    size, upright = stands(plan, wall.z + m.waller.corner + 1e-9)
     return Twin(
-        plan.set(show=back), plan.set(show=front), Planted("lead-mark", m.left, "left on the wall")
-    )
+        plan.set(show=back), plan.set(show=front),
+        Planted("lead-mark", size, "left on the wall at its foot"), silly=not upright,
+    )  # fmt: skip
 
 
 def conventional(rng: Rng, shape: str) -> Twin:

@@ -42,7 +42,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -110,7 +110,7 @@ def _load(way: Way) -> Floats:
     return load
 
 
-def _borne(paths: list[Way], radius: float) -> float:
+def _borne(paths: Sequence[Way], radius: float) -> float:
     """Return the load that a pass bears on straights, `SLOTS` diameters of them; 0: on none."""
     loads, lengths = [np.zeros(0)], [np.zeros(0)]
     for way in paths:
@@ -197,7 +197,7 @@ def _find(case: Case) -> Iterable[Finding]:
         if case.tool_of(number).shape not in ("flat", "bull"):
             continue
         before, edge = walls_of(case).before, walls_of(case).edge(case.tool_of(number))
-        paths = list(ways(case, before, edge, number))
+        paths = ways(case, before, edge, number)
         found = [c for way in paths for c in _corners(case, before, edge, number, way)]
         if found:
             borne = HELD * _borne(paths, edge.radius)

@@ -35,6 +35,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from ..moves import ARC
 from ..units import say_fine, say_length
 from .base import THOU, Change, Finding, Margin, Rule
 
@@ -115,7 +116,7 @@ def _lines(case: Case, walls: Walls, number: int) -> Iterator[_Line]:
         return
     height = walls.heights(places, last, LEVELS, LIMIT)
     for side in (0, 1):
-        mine = np.flatnonzero(np.isfinite(height[:, side, 0]))
+        mine = np.flatnonzero(np.isfinite(height[:, side, 0]) & ~_rolling(walls, places, side))
         if not len(mine):
             continue
         part, levels = places[mine], height[mine, side]
@@ -124,6 +125,16 @@ def _lines(case: Case, walls: Walls, number: int) -> Iterator[_Line]:
             line = _line(case, walls, part[np.array([k])], side, levels[k, [j, n]])
             if line is not None:
                 yield dataclasses.replace(line, length=float(weight[mine][k]))
+
+
+def _rolling(walls: Walls, places: Places, side: int) -> Bools:
+    """Return at which stations the tool rolls round a sharp edge on one side: that is no face."""
+    moves, of = walls.moves, places.move
+    radius = np.hypot(*(places.tip[:, :2] - moves.center[of]).T)
+    near = radius < walls.tool(int(of[0])).cutting_radius + LIMIT
+    inner = moves.turn[of] < 0 if side else moves.turn[of] > 0
+    rolling: Bools = (moves.kind[of] == ARC) & inner & near
+    return rolling
 
 
 def _weights(walls: Walls, places: Places) -> Floats:
@@ -254,6 +265,7 @@ def _finding(case: Case, walls: Walls, lines: list[_Line]) -> Finding:
     unit, moves, step = case.unit, case.moves, worst.step
     proud, back = (worst.lower, worst.upper) if step > 0 else (worst.upper, worst.lower)
     number, other = int(moves.pass_number[proud]), int(moves.pass_number[back])
+    met = [m for line in lines for m in (line.upper, line.lower)]
     words = ("lower", "upper") if step > 0 else ("upper", "lower")
     of = "the same pass" if number == other else f"pass {other}"
     about = say_length(length, unit, 2 if unit == "in" else 1)
@@ -262,7 +274,7 @@ def _finding(case: Case, walls: Walls, lines: list[_Line]) -> Finding:
     return Finding(
         rule="depth-line", severity="spoils" if case.job.spec.part else "note",
         tool=int(moves.tool[proud]), pass_number=number,
-        lines=case.lines_of(np.unique([x for line in lines for x in (line.upper, line.lower)])),
+        lines=case.lines_of(np.unique([m for m in met if moves.pass_number[m] == number])),
         at=worst.at, size=abs(step), text=text,
         why="the line is seen and felt, all along the wall",
         change=_change(case, proud, back, abs(step)), other_pass=other if other != number else None,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import weakref
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
@@ -46,6 +47,9 @@ DEEP: Final = 241
 """Places along a ray from the axis to the side."""
 
 
+_WAYS: weakref.WeakKeyDictionary[Case, dict[int, tuple[Way, ...]]] = weakref.WeakKeyDictionary()
+
+
 @dataclasses.dataclass(frozen=True)
 class Way:
     """Stations of one unbroken path at feed.
@@ -75,8 +79,15 @@ class Way:
     feed: Floats
 
 
-def ways(case: Case, before: Before, edge: Edge, number: int) -> Iterator[Way]:
-    """Yield the unbroken paths at feed of a pass, measured at stations."""
+def ways(case: Case, before: Before, edge: Edge, number: int) -> tuple[Way, ...]:
+    """Return the unbroken paths at feed of a pass, measured at stations, once."""
+    found = _WAYS.setdefault(case, {})
+    if number not in found:
+        found[number] = tuple(_ways(case, before, edge, number))
+    return found[number]
+
+
+def _ways(case: Case, before: Before, edge: Edge, number: int) -> Iterator[Way]:
     moves = before.moves
     with np.errstate(invalid="ignore"):
         along = moves.end - moves.start

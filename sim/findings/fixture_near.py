@@ -205,7 +205,6 @@ def _near_finding(setup: Setup, group: list[Gap]) -> Finding:
     severity: Severity = "stop" if worst.gap <= 0 else "watch"
     change, then = _cure(setup, group, worst)
     boxes = _named(sorted({g.against for g in group}))
-    also = sorted({g.tool for g in group} - {worst.tool})
     rapid = " in a rapid" if setup.case.moves.rapid[worst.move] else ""
     how = "touches" if worst.gap <= 0 else "comes near"
     return Finding(
@@ -217,12 +216,21 @@ def _near_finding(setup: Setup, group: list[Gap]) -> Finding:
         at=worst.at,
         size=worst.gap,
         text=f"the {worst.part} of T{worst.tool} {how} {boxes}{rapid}"
-        + (f", and so does {_named([f'T{n}' for n in also])}" if also else ""),
+        + _others(group, worst),
         why="a fixture is set by hand: the tool must miss it by more than that is good for"
         + _web(setup),
         change=change,
         then=then,
     )
+
+
+def _others(group: list[Gap], worst: Gap) -> str:
+    """Return the words on other tools of a group: those that do the same, those that come near."""
+    touch = {g.tool for g in group if g.gap <= 0}
+    near = {g.tool for g in group} - touch - {worst.tool}
+    same, rest = (touch - {worst.tool}, near) if worst.gap <= 0 else (near, set())
+    text = f", and so does {_named([f'T{n}' for n in sorted(same)])}" if same else ""
+    return text + (f"; near: {_named([f'T{n}' for n in sorted(rest)])}" if rest else "")
 
 
 def _web(setup: Setup) -> str:

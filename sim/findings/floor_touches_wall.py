@@ -42,6 +42,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..units import say_fine, say_length
 from .base import THOU, Finding, Margin, Rule
@@ -161,10 +162,19 @@ def _takes_floor(case: Case, run: Passing, taken: Bools) -> Bools:
     from .passing import LIMIT
 
     corner = max(case.tool_of(n).corner_radius for n in case.passes)
-    metal = (run.by > 0) & (run.by < run.number) & (run.over > FELT) & (run.over < LIMIT + corner)
+
+    def metal(over: Floats, by: NDArray[np.int32]) -> Bools:
+        found: Bools = (by > 0) & (by < run.number) & (over > FELT) & (over < LIMIT + corner)
+        return found
+
     others = run.floor & ~taken & (np.abs(run.over) <= FINISHED)
-    share, rest = metal.mean(axis=1), others.mean(axis=1)
-    floored: Bools = (share >= SHARE) & (share > rest) & (taken.sum(axis=1) > 0)
+    some, rest = taken.sum(axis=1) > 0, others.mean(axis=1)
+    share = metal(run.over, run.by).mean(axis=1)
+    narrow = np.flatnonzero(some & (share < SHARE) & (share > 0))
+    if len(narrow):  # the last of many rounds: its earlier ones took the floor under its end too
+        x, y = (v[narrow] for v in run.places_under)
+        share[narrow] = metal(*run.before(run.number, x, y)).mean(axis=1)
+    floored: Bools = (share >= SHARE) & (share > rest) & some
     return floored
 
 

@@ -230,8 +230,9 @@ def _waits(case: Case, visit: Visit, move: int) -> End | None:
         share = 1.0
     else:
         return None
-    end = end_at(walls, visit, part, share)
-    return end if end.stays else None
+    # At a corner the wall ends where the tool waits: a thousandth of the way before, it still stands.
+    ends = (end_at(walls, visit, part, max(share - back, 0.0)) for back in (0.0, 1e-3))
+    return next((end for end in ends if end.stays), None)
 
 
 # --------------------------------------------------------------------------------------------- cure

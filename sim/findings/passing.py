@@ -187,6 +187,11 @@ class Passing:
         """Return some of the places under the flat end, x and y, mm."""
         return self._under[1][which], self._under[2][which]
 
+    @property
+    def places_under(self) -> tuple[Floats, Floats]:
+        """All places under the flat end, x and y of shape (n, places), mm."""
+        return self._under[1], self._under[2]
+
     def under_at(self, k: int, j: int) -> tuple[float, float]:
         """Return one of the places under the flat end."""
         return float(self._under[1][k, j]), float(self._under[2][k, j])

@@ -55,6 +55,8 @@ __all__ = ["RULES"]
 
 FOOT: Final = 10 * THOU
 """Walls are looked at so far above corner radius and tip of the tool beside them, mm."""
+JUST: Final = 1e-4
+"""So far outside the tool stands metal that its side left, mm."""
 BESIDE: Final = 0.02
 """A wall further from the tool's side than this has been left by another tool, mm."""
 WIDEST: Final = 10.0
@@ -104,10 +106,13 @@ def _beside(case: Case, walls: Walls, number: int) -> Iterator[_Thin]:
     """Yield the thin metal on either side of a pass, as it stands at the end of the job."""
     places = walls.stations(walls.of_pass(number))
     places = places[places.tip[:, 2] < case.job.stock.high[2]]
-    for side in (0, 1) if len(places) else ():
+    every, radius = places, walls.edge(case.tool_of(number)).radius
+    for side in (0, 1) if len(every) else ():
+        places = every[_stands(walls, every, side)]
+        if not len(places):
+            continue
         at, way, metal = _looked(walls, places, side)
         ray = np.repeat(np.arange(len(places)), np.diff(metal.offsets))
-        radius = walls.edge(case.tool_of(number)).radius
         near = (np.abs(metal.enter - radius) < BESIDE) & (metal.enter_move >= 0)
         near &= walls.moves.pass_number[np.maximum(metal.enter_move, 0)] == number
         near &= metal.leave < radius + BESIDE + WIDEST
@@ -116,6 +121,20 @@ def _beside(case: Case, walls: Walls, number: int) -> Iterator[_Thin]:
             ends = np.stack([metal.enter[k], metal.leave[k]])
             made = np.stack([metal.enter_move[k], np.maximum(metal.leave_move[k], -1)])
             yield _thin(walls, (places[of], side), (at[of], way[of], ends), made.astype(np.int64))
+
+
+def _stands(walls: Walls, places: Places, side: int) -> Bools:
+    """Return where metal stands just beside the tool at the end: the rest needs no ray."""
+    edge = walls.edge(walls.tool(int(places.move[0])))
+    way, done = walls.way(places)[:, side], np.full(len(places), len(walls.moves))
+    found = np.zeros(len(places), bool)
+    for off in (JUST, BESIDE / 2, BESIDE):
+        x, y = (
+            np.ascontiguousarray(places.tip[:, k] + (edge.radius + off) * way[:, k]) for k in (0, 1)
+        )
+        top, _ = walls.before.columns(x, y, done)
+        found |= top > places.tip[:, 2] + edge.corner_top + FOOT
+    return found
 
 
 def _looked(walls: Walls, places: Places, side: int) -> tuple[Floats, Floats, Metal]:

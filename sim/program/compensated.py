@@ -56,6 +56,11 @@ class CompensatedPath:
         except CompensationError as error:
             raise self._error(error, block) from None
 
+    @property
+    def count(self) -> int:
+        """How many moves there will be up to the programmed point."""
+        return self.out.count + (0 if self._spent else self._made.waiting)
+
     def go(
         self,
         block: Block,

@@ -192,6 +192,11 @@ class Compensator(Generic[T]):
         """Whether the lead-in has been given."""
         return self._held is not None
 
+    @property
+    def waiting(self) -> int:
+        """How many moves that the program has given are not handed out yet."""
+        return 1 + len(self._idles) if self._held is not None else 0
+
     # What the program gives
 
     def line(self, end: Point, info: T, *, rapid: bool = False) -> list[OffsetMove[T]]:

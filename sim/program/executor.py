@@ -198,7 +198,7 @@ class Executor(Holes):
                 said = [f" {k}{words.values[k]:g}" for k in "PQ" if blend and k in words.values]
                 self.out.note_word(block.at, g_name(code) + "".join(said))
             if code == 40:
-                self.out.dwell(block.at, words.values.get("P", 0.0))
+                self.out.dwell(block.at, words.values.get("P", 0.0), self.path.count)
         for code in words.m.values():
             if code in M_NOTED:
                 self.out.note_word(block.at, f"M{code}")

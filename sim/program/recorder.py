@@ -92,9 +92,9 @@ class Recorder:
         else:
             self.noted[word] = [line, 1]
 
-    def dwell(self, line: int, time: float) -> None:
-        """Wait: seconds (NISTIR 6556 3.5.4); so much that only ms can be meant are ms."""
-        self.dwells.append((self.count, time if time < LEAST_MS else time / 1000, line))
+    def dwell(self, line: int, time: float, count: int) -> None:
+        """Wait after `count` moves: seconds (NISTIR 6556 3.5.4); what can only be ms are ms."""
+        self.dwells.append((count, time if time < LEAST_MS else time / 1000, line))
 
     def note_once(self, key: str, line: int, text: str) -> None:
         """Add a note unless there is one of the same key."""
