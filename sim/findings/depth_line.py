@@ -217,10 +217,18 @@ def _line(case: Case, walls: Walls, place: Places, side: int, between: Floats) -
     x, y, _ = at[1 if step > 0 else 2].tolist()
     z = 0.5 * (at[1, 2] + at[2, 2])
     makers = int(of[seen.maker[0, 2]]), int(of[seen.maker[0, 1]])
-    tips = case.moves.end[list(makers), 2]
-    if step > 0 and tips[1] > tips[0] - HIGH:
-        return None  # as deep: what stands there is under the corner of the pass that left the wall
+    if step > 0 and not _goes_on(case, walls, place, side, makers[0]):
+        return None
     return _Line(float(step), *makers, (x, y, float(z)), 0.0)
+
+
+def _goes_on(case: Case, walls: Walls, place: Places, side: int, upper: int) -> bool:
+    """Whether the wall goes on below the tip of the move that left its upper face.
+
+    If not, that move ran to the foot, and what stands proud there is under its corner.
+    """
+    height = float(case.moves.end[upper, 2] - place.tip[0, 2]) - HIGH
+    return bool(_cast(walls, place, side, np.array([[height]])).good[0, 0])
 
 
 def _end(

@@ -107,8 +107,11 @@ def _mark(case: Case, visit: Visit) -> _Mark | None:
 
 def _alike(one: _Mark, two: _Mark) -> bool:
     a, b = one.visit, two.visit
-    near = math.dist(a.first.tip[:2], b.first.tip[:2]) < NEAR
-    return a.pass_number == b.pass_number and near
+    if a.pass_number != b.pass_number or bool(one.ends) != bool(two.ends):
+        return False
+    if not one.ends:  # nobody sees them: one way of going on and off, wherever it is
+        return one.up == two.up
+    return math.dist(a.first.tip[:2], b.first.tip[:2]) < NEAR
 
 
 # ------------------------------------------------------------------------------------- what it says

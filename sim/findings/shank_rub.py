@@ -78,6 +78,8 @@ Ints = NDArray[np.int64]
 
 ADVISED: Final = 3 * THOU
 """What a shank should be free by, mm: 7 thou above, 10 below. Common practice, no source."""
+TRIMS: Final = 12
+"""Heights within a corner radius at which a wall is looked at for what a level above left."""
 MOST_ADDED: Final = 30 * THOU
 """More than this is not left on a wall for the shank's sake, mm. Common practice, no source."""
 UNSURE: Final = 0.5 * THOU
@@ -170,8 +172,15 @@ def _wall_of(look: Look, near: Near) -> int:
     if way is None:
         return -1
     far = row[3] + abs(near.gap) + MOST_ADDED
-    hit = look.hit(tip, way, tip[2] + row[0] + HAIR, near.move + 1, far)
-    return -1 if hit is None or hit[0] <= 0 else max(hit[1], -1)
+    begins, step = float(tip[2] + row[0]), _corner(near.tool) / TRIMS
+    walls: list[int] = []
+    for k in range(TRIMS if step else 1):
+        hit = look.hit(tip, way, begins + k * step + HAIR, near.move + 1, far)
+        walls.append(-1 if hit is None or hit[0] <= 0 else max(hit[1], -1))
+        if _left_by(look, walls[-1]) != near.pass_number:
+            break
+    # A level of its own pass may have trimmed the fillet that the pass above left.
+    return walls[-1] if _left_by(look, walls[-1]) > 0 else walls[0]
 
 
 def _stance(look: Look, near: Near) -> tuple[Floats, Floats | None, Floats]:
