@@ -7,6 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import twins_faces as faces
+import twins_profile as profile
 import twins_walls as walls
 from proud.findings import find_all
 from proud.findings.base import Finding
@@ -30,17 +32,36 @@ def _kinds() -> dict[str, Maker]:
                 return dataclasses.replace(plant(rng, shape), name=name, shape=shape)
 
             kinds[f"{name}, {shape}"] = make_one
+    others = {"profile": profile.MISTAKES, "face": faces.MISTAKES}
+    for shape, mistakes in others.items():
+        for name, plant_one in mistakes.items():
+
+            def make_other(rng, plant=plant_one, name=name, shape=shape):
+                return dataclasses.replace(plant(rng), name=name, shape=shape)
+
+            kinds[f"{name}, {shape}"] = make_other
     return kinds
 
 
 KINDS = _kinds()
 
 
+NOT_PLANTED = frozenset[str]()
+"""Rules without a mistake of known size here."""
+
+
+def kind_of(seed: int) -> str:
+    """Return the kind of a seed: each name in turn, its shapes one after the other."""
+    names = list(dict.fromkeys(kind.rsplit(", ", 1)[0] for kind in KINDS))
+    name = names[seed % len(names)]
+    shapes = [kind for kind in KINDS if kind.rsplit(", ", 1)[0] == name]
+    return shapes[seed // len(names) % len(shapes)]
+
+
 def make(seed: int, kind: str | None = None) -> Twin:
     """Return the twins of a seed; kinds follow one another with the seed unless one is named."""
-    names = list(KINDS)
     rng = np.random.default_rng(seed)
-    name = names[seed % len(names)] if kind is None else kind
+    name = kind_of(seed) if kind is None else kind
     for _ in range(50):
         twin = KINDS[name](rng)
         if not twin.silly:
@@ -55,6 +76,18 @@ def findings(plan: Plan, folder: Path, **more: object) -> tuple[Finding, ...]:
 
 def loud(rows: tuple[Finding, ...]) -> list[Finding]:
     return [f for f in rows if f.severity != "note"]
+
+
+def same_findings(one: tuple[Finding, ...], two: tuple[Finding, ...]) -> bool:
+    """Whether two lists hold the same rules, passes and sizes, to 1e-6 mm (or of their unit)."""
+
+    def rows(found: tuple[Finding, ...]) -> list[tuple[str, str, int, float]]:
+        return sorted((f.rule, f.severity, f.pass_number, f.size) for f in found)
+
+    first, other = rows(one), rows(two)
+    return len(first) == len(other) and all(
+        a[:3] == b[:3] and abs(a[3] - b[3]) < 1e-6 for a, b in zip(first, other, strict=True)
+    )
 
 
 @dataclasses.dataclass(frozen=True)

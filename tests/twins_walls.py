@@ -214,16 +214,21 @@ def wall_drags_floor(rng: Rng, shape: str) -> Twin:
     """Size: how far the wall pass's tip is off the floor."""
     m = made(rng, shape)
     same = m.waller.number == 2
-    lift = float(rng.uniform(-5.0, 0.12 if same else -0.2)) * THOU
+    lift = float(rng.uniform(-deepest(shape), 0.12 if same else -0.2)) * THOU
     bad = m.plan.all_changed("wall", z=m.floor + lift)
     return Twin(m.plan, bad, Planted("wall-drags-floor", abs(lift), "|z of wall - floor|", also=RIDGE))
+
+
+def deepest(shape: str) -> float:
+    """Return how deep a drag is one, thou: a pass that takes more of all of a floor finishes it."""
+    return 2.9 if shape in ("slot", "bore", "pocket") else 5.0
 
 
 def register_drags_floor(rng: Rng, shape: str) -> Twin:
     """Size: the error of the wall pass's own register less its lift."""
     m = made(rng, shape)
     lift = float(rng.uniform(1.0, 2.0)) * THOU
-    error = -lift - float(rng.uniform(0.3, 4.0)) * THOU
+    error = -lift - float(rng.uniform(0.3, deepest(shape))) * THOU
     clean = m.plan.all_changed("wall", h=21, z=m.floor + lift)
     bad = clean.set(offsets=(("H21", error),))
     size = -error - lift

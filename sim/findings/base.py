@@ -69,7 +69,7 @@ class Finding:
     size : float
         mm unless `of` says otherwise; which length it is stands on the rule's page.
     text : str
-        What it is, in trade words, without its size and place.
+        What it is and by how much, in trade words, without its place.
     why : str
         Why it matters.
     sure : str

@@ -63,8 +63,8 @@ __all__ = ["RULES"]
 RULE: Final = "corner-bite"
 STRAIGHT: Final = math.radians(15.0)
 """A stretch that turns by less is straight, and a corner turns by twice as much or more."""
-LEAST: Final = 1.5
-"""A straight stretch is so many radii long or longer."""
+LEAST: Final = 1.0
+"""A straight stretch is so many radii long or longer; shorter, corners run into each other."""
 USUAL: Final = 0.25
 """The engagement of a straight is that of its lower quarter: its end may lie in the corner."""
 SLOTS: Final = 0.75

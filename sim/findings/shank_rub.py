@@ -282,7 +282,11 @@ def _stagger(look: Look, near: Near) -> tuple[Change, str] | None:
     if look.hit(tip, -way, begins + HAIR, near.move + 1, row[2] + wanted) is not None:
         return None  # in a slot or a hole: what is more on one side is less on the other
     far = row[2] + MOST_ADDED + corner
-    plain = look.hit(tip, way, max(begins, depth + corner) + HAIR, near.move + 1, far)
+    # At a corner the wall above may end sooner than the one below: look beside it, too.
+    aside = MOST_ADDED * np.array([-way[1], way[0], 0.0])
+    over, done = max(begins, depth + corner) + HAIR, near.move + 1
+    hits = (look.hit(tip + k * aside, way, over, done, far) for k in (0, 1, -1))
+    plain = next((hit for hit in hits if hit is not None), None)
     if overlap < 0 or plain is None or plain[0] <= 0:
         return None
     beside = plain[0] - float(row[2])
