@@ -59,10 +59,11 @@ def command(
     if least_width is not None:
         loaded.least_width = positive(least_width, loaded.unit, "--least-width")
     drawing = pictures is not None
-    result = cut(loaded, asked.as_of, answer, skim=limit, pictures=drawing)
+    judged = asked.as_of is None and not skip_findings
+    result = cut(loaded, asked.as_of, answer, skim=limit, pictures=drawing, judged=judged)
     rows = result.as_dict()
     found = None
-    if asked.as_of is None and not skip_findings:
+    if judged:
         found = reviewed(loaded, result, answer)
         rows |= found.as_dict()
     drawn: list[Path] = []

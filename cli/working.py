@@ -24,7 +24,7 @@ MANY = 4_000_000
 
 def cut(
     job: Job, as_of: str | None, answer: Answer, *, skim: float | None = None,
-    pictures: bool = False,
+    pictures: bool = False, judged: bool = False,
 ) -> RunResult:  # fmt: skip
     """Run a job; say on stderr what it takes and how far it is.
 
@@ -39,6 +39,8 @@ def cut(
         Deepest cut into an earlier floor that is listed, mm.
     pictures : bool
         Pictures will be drawn of it.
+    judged : bool
+        Rules will be asked: what they need is compiled with the rest, evenly over two processes.
 
     Raises
     ------
@@ -52,7 +54,8 @@ def cut(
     job.count_as_of(as_of)  # a word that can't be used is said before anything else
     moves, columns = len(job.program.moves), job.grid.columns
     _say_size(columns, quiet=answer.silent)
-    say_first_run("run", *(["pictures"] if pictures else []), quiet=answer.silent)
+    needs = ["run", *(["pictures"] if pictures else []), *(_review_needs(job) if judged else [])]
+    say_first_run(*needs, quiet=answer.silent)
     limit = SKIM_LIMIT if skim is None else skim
     what = f"{moves:,} moves on {columns:,} columns"
     with progress_bar(what, columns=columns, quiet=answer.quiet) as show:
@@ -63,17 +66,24 @@ def reviewed(job: Job, result: RunResult, answer: Answer) -> Review:
     """Ask all rules about a job that was run; say on stderr how far it is."""
     from proud.review import review
 
-    fixture = ["fixture"] if any(setup.fixture for setup in job.spec.setups) else []
-    say_first_run("review", *fixture, quiet=answer.silent)
+    say_first_run(*_review_needs(job), quiet=answer.silent)
     what = f"what {len(job.program.passes)} passes touch"
     with progress_bar(what, columns=0, quiet=answer.silent) as show:
         return review(job, result, progress=show)
 
 
+def _review_needs(job: Job) -> list[str]:
+    """Return what rules need compiled for a job."""
+    fixture = any(setup.fixture for setup in job.spec.setups)
+    part = job.spec.part
+    model = part is not None and part.model is not None
+    return ["review", *(["fixture"] if fixture else []), *(["model"] if model else [])]
+
+
 def judge_whole(asked: Asked, *, quiet: bool) -> None:
     """Run the whole job and end with exit code 1 where ``--fail-on`` asks for it."""
     job, answer = asked.load(), Answer(as_json=False, out=None, quiet=quiet)
-    asked.judge(reviewed(job, cut(job, None, answer), answer).findings)
+    asked.judge(reviewed(job, cut(job, None, answer, judged=True), answer).findings)
 
 
 def _say_size(columns: int, *, quiet: bool) -> None:

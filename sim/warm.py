@@ -27,7 +27,7 @@ from .jobfile_spec import StockSpec
 from .moves import LINE, MoveList, Moves
 from .pack import Packed, pack
 from .prober import Prober
-from .stock import Stock, make_stock
+from .stock import MeshStock, Stock, make_stock
 from .tools import Tool
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ NEEDS: Final[dict[str, tuple[str, ...]]] = {
     "rays": ("ends", "rays"),
     "clearance": ("ends", "rays", "points", "gaps"),
     "fixture": ("fixture",),
+    "model": ("model",),
     "review": ("tiles", "points", "surface", "flats", "ends", "rays", "gaps"),
     "contact": ("tiles", "points", "surface", "flats", "ends", "rays"),
 }
@@ -76,23 +77,25 @@ KERNELS: Final[dict[str, tuple[str, ...]]] = {
         "gap_search.gaps_under", "gap.gaps_of_places",
     ),
     "fixture": ("gap_boxes.box_gaps",),
+    "model": ("mesh_columns.bin_facets", "mesh_columns.at_points", "mesh_rays.cross_facets"),
 }  # fmt: skip
 """Kernels kept on disk, as module and name, that each part compiles."""
 
 COSTS: Final[dict[str, dict[str, float]]] = {
-    "tiles": {"bins": 1.5, "heights": 6, "tiles": 12},
-    "points": {"bins": 1.5, "heights": 6, "points": 0.5},
-    "surface": {"paths": 1.5, "surface": 0.5},
-    "flats": {"paths": 1.5, "flats": 0.5},
-    "levels": {"bins": 1.5, "heights": 6, "points": 0.5, "ground": 2, "narrow": 6},
-    "sheets": {"heights": 6, "sheets": 0.5},
+    "tiles": {"bins": 1.2, "heights": 3.5, "tiles": 5},
+    "points": {"bins": 1.2, "heights": 3.5, "points": 0.6},
+    "surface": {"paths": 0.8, "surface": 0.5},
+    "flats": {"paths": 0.8, "flats": 0.6},
+    "levels": {"bins": 1.2, "heights": 3.5, "paths": 0.8, "points": 0.6, "ground": 1, "narrow": 4},
+    "sheets": {"heights": 3.5, "sheets": 0.5},
     "breaks": {"breaks": 1},
-    "thin": {"thin": 0.5},
-    "pictures": {"pictures": 4.5},
-    "rays": {"rays": 19},
-    "ends": {"ends": 4.5},
-    "gaps": {"bins": 1.5, "heights": 6, "gaps": 11},
-    "fixture": {"fixture": 1},
+    "thin": {"thin": 0.6},
+    "pictures": {"pictures": 3.5},
+    "rays": {"rays": 7},
+    "ends": {"ends": 2.3},
+    "gaps": {"bins": 1.2, "heights": 3.5, "gaps": 6},
+    "fixture": {"fixture": 0.6},
+    "model": {"model": 1.5},
 }
 """About how many seconds each part takes, by what it may have in common with others."""
 
@@ -310,10 +313,21 @@ def _fixture(t: _Thimble) -> None:
     box_gap(stock, parts, moves, (5.0, 5.0, -3.0, 6.0, 6.0, -1.0))
 
 
+def _model(t: _Thimble) -> None:
+    from .stock_rays import stock_on_rays
+
+    corners = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]])
+    facets = np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]])
+    mesh = MeshStock((0.0, 0.0, 0.0), (1.0, 1.0, 1.0), 1.0, "", corners, facets)
+    mesh.at(np.array([0.2]), np.array([0.2]))
+    stock_on_rays(mesh, np.array([[0.2, 0.2, 2.0, 0.0, 0.0, -1.0]]))
+
+
 PARTS: Final[dict[str, Callable[[_Thimble], None]]] = {
     "tiles": _tiles, "points": _points, "surface": _surface, "flats": _flats,
     "levels": _levels, "sheets": _sheets, "breaks": _breaks, "thin": _thin, "pictures": _pictures,
     "ends": _ends, "rays": _rays, "gaps": _gaps, "fixture": _fixture,
+    "model": _model,
 }  # fmt: skip
 
 

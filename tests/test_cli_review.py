@@ -86,7 +86,7 @@ def test_order_on_the_screen(command, tmp_path):
     )  # fmt: skip
     assert f"lines {line}-{line + 10}: G3 X0.35 Y-1.05" in text
     assert "(front wall, right half)" in text
-    assert f"change: Z of pass 11, line {line} from -0.8884 in to -0.8820 in" in text
+    assert f"change: Z of pass 11, line {line - 2} from -0.8884 in to -0.8820 in" in text
     assert "change: Z of pass 16, add +0.60 thou" in text
     for word in ("Skims", "Passes", "Levels", "Volume", "None", "True"):
         assert word not in text

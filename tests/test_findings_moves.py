@@ -145,6 +145,19 @@ def test_a_plunge_at_the_milling_feed(tmp_path: Path) -> None:
     assert only(write_job(tmp_path / "slow", slower, [FLAT6]), "plunge").change is None
 
 
+def test_a_tool_without_center_cutting_stops_the_job(tmp_path: Path) -> None:
+    """No feed makes it cut on its axis: the cure is a way down, not half the feed."""
+    nc = Nc().tool(1).raw("G0 X0 Y0", "G0 Z5", "G1 Z-2 F200", "G1 X9", "G0 Z10")
+    for more, way in (("", "a ramp or a helix"), ("RMPX = 3", "a ramp or a helix of 3 degrees")):
+        cutter = f"{FLAT6}\ncenter_cutting = false\n{more}"
+        finding = only(write_job(tmp_path / f"job{len(more)}", nc, [cutter]), "plunge")
+        assert (finding.severity, finding.sure) == ("stop", "exact")
+        assert finding.change
+        line = nc.text().split("\n").index("G1 Z-2 F200") + 1
+        assert finding.change.what == f"way down at line {line}"
+        assert str(finding.change.after).startswith(way)
+
+
 def test_silent_plunges(tmp_path: Path) -> None:
     holes = Nc().tool(1).stroke((-8, 0, -2.5)).stroke((8, 0, -2.5))
     for shape in (tool(1, "ball", 6.0), tool(1, "drill", 6.0, SIG=118.0)):

@@ -12,7 +12,7 @@ import pytest
 from helpers_job import Nc, number, tool, write_job
 from helpers_passes import pass_job, pass_text
 from helpers_shelf import FLOOR, FLOORED, PART, ROUGH, TOOLS, WALLED, Step, program, shelf
-from helpers_twins import TENTH, THOU, found, one
+from helpers_twins import THOU, found, one
 
 MODULE, RULE = "wall_drags_floor", "wall-drags-floor"
 ROOT = Path(__file__).resolve().parent.parent

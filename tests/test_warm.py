@@ -14,8 +14,7 @@ from proud.warm import COSTS, KERNELS, NEEDS, PARTS, is_warm, shared_out, warm_u
 ROOT = Path(__file__).resolve().parent.parent
 WHEN_CALLED = {
     "cutting.heights_of", "narrow.may_hide",  # columns under standing metal
-    "mesh_columns.raster", "mesh_columns.bin_facets", "mesh_columns.at_points",  # stock as a mesh
-    "mesh_rays.cross_facets",
+    "mesh_columns.raster",  # stock as a mesh
     "blocks.line_ends", "blocks.scan",  # long programs
 }  # fmt: skip
 """Kernels of rare jobs: compiled when they are called."""

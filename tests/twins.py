@@ -14,6 +14,7 @@ from proud.findings import find_all
 from proud.findings.base import Finding
 from proud.findings.case import Case
 from twins_base import Planted, Twin
+from twins_cures import cured
 from twins_plan import Plan
 
 Maker = Callable[[np.random.Generator], Twin]
@@ -46,6 +47,9 @@ def _kinds() -> dict[str, Maker]:
 KINDS = _kinds()
 
 
+NO_CHANGE = "the finding states no change"
+WITHOUT_CHANGE = frozenset[str]()
+"""Mistakes whose finding states none."""
 NOT_PLANTED = frozenset[str]()
 """Rules without a mistake of known size here."""
 
@@ -114,6 +118,27 @@ def judge(twin: Twin, folder: Path) -> Verdict:
     rows = [f for f in findings(twin.bad, folder / "bad") if not any(_same(f, c) for c in clean)]
     more, found, off = _compare(twin.planted, rows)
     return Verdict((*faults, *more), off, found)
+
+
+def judge_cure(twin: Twin, folder: Path) -> tuple[str, ...]:
+    """Return what is wrong with the job after the stated cure; the finding's change is needed."""
+    bad = findings(twin.bad, folder / "bad")
+    clean = findings(twin.clean, folder / "clean")
+    rows = [f for f in bad if not any(_same(f, c) for c in clean)]
+    _, found, _ = _compare(twin.planted, rows)
+    if found is None:
+        return ("missed",)
+    done = cured(twin.bad, found)
+    if done is None:
+        return (NO_CHANGE,)
+    plan, program = done
+    after = findings(plan, folder / "cured", program=program)
+    faults = [f"new: {_text(f)}" for f in loud(after) if not any(_same(f, b) for b in bad)]
+    kept = [f for f in after if f.rule == found.rule and abs(f.size - found.size) < 1e-6]
+    if found.rule == "plunge":  # at half the feed it stays a note, for it may not cut its center
+        kept = [f for f in kept if f.change == found.change]
+    faults += [f"still there: {_text(f)}" for f in kept if f.pass_number == found.pass_number]
+    return tuple(f"{fault}; after {found.change}" for fault in faults)
 
 
 def _compare(planted: Planted, rows: list[Finding]) -> tuple[list[str], Finding | None, float]:

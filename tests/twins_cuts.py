@@ -51,6 +51,21 @@ class Way:
             at, length = end, length - long
         return dataclasses.replace(self, legs=tuple(legs))
 
+    def begun(self, near: XY) -> Way:
+        """Return the closed path begun at its place nearest to there."""
+        starts = [self.start, *(leg[0] for leg in self.legs)]
+        spots = [
+            (math.dist(_along(at, leg, share / 400), near), k, share / 400)
+            for k, (at, leg) in enumerate(zip(starts, self.legs, strict=False))
+            for share in range(401)
+        ]
+        _, k, share = min(spots)
+        end, center, ccw = self.legs[k]
+        cut = _along(starts[k], self.legs[k], share)
+        rest = ((end, center, ccw),) if math.dist(cut, end) > 1e-6 else ()
+        first = ((cut, center, ccw),) if math.dist(cut, starts[k]) > 1e-6 else ()
+        return Way(cut, (*rest, *self.legs[k + 1 :], *self.legs[:k], *first))
+
     def length(self) -> float:
         starts = [self.start, *(leg[0] for leg in self.legs)]
         return sum(_long(at, leg) for at, leg in zip(starts, self.legs, strict=False))
@@ -246,7 +261,6 @@ class Clear:
             pen.arc((*start, z0 + (z - z0) * k / turns), (0.0, 0.0), ccw)
         pen.arc((*start, z), (0.0, 0.0), ccw)
 
-
     def _ramp(self, pen: Pen, z: float, above: float, x: float) -> None:
         z0 = above + 0.2
         pen.nc.down(pen._point((-x, 0.0, z0)))
@@ -275,6 +289,8 @@ class Round:
     lead: float = 1.0
     at: float = 0.0
     """Where it starts: x on the front."""
+    begin: XY | None = None
+    """Where it starts instead: the place of its path nearest to there."""
     off: str = "arc"
     wait: float = 0.0
     rounds: int = 1
@@ -286,7 +302,8 @@ class Round:
             self._level(pen, z, side)
 
     def way(self, radius: float, side: float) -> Way:
-        return self.wall.way(radius + side, self.climb, self.at)
+        way = self.wall.way(radius + side, self.climb, self.at)
+        return way if self.begin is None else way.begun(self.begin)
 
     def _level(self, pen: Pen, z: float, side: float) -> None:
         way = self.way(pen.plan.mills[self.tool].radius, side)

@@ -144,7 +144,9 @@ class Block:
             across, middle = self.high[0] - self.low[0], (self.low[0] + self.high[0]) / 2
             center = [middle / per, (self.low[1] + self.high[1]) / 2 / per]
             rows = f'shape = "round"\ndiameter = {number(across / per)}\ncenter = {said(center)}\n'
-            return rows + f"bottom = {number(self.low[2] / per)}\ntop = {number(self.high[2] / per)}"
+            return (
+                rows + f"bottom = {number(self.low[2] / per)}\ntop = {number(self.high[2] / per)}"
+            )
         ends = ([v / per for v in p] for p in (self.low, self.high))
         low, high = map(said, ends)
         return f'shape = "block"\nlow = {low}\nhigh = {high}'

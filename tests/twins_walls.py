@@ -11,7 +11,7 @@ import math
 import numpy as np
 from twins_base import THOU, Planted, Twin, maybe, pitch_and_size, turned
 from twins_cuts import Clear, Edge, Ring, Round, Wall
-from twins_plan import Block, Cut, Frame, Mill, Plan
+from twins_plan import Block, Cut, Mill, Plan
 
 Rng = np.random.Generator
 SHAPES = ("shelf", "boss", "round boss", "pocket", "slot", "bore")
@@ -50,23 +50,25 @@ def wall_of(rng: Rng, shape: str, size: float, most: float) -> tuple[Wall, Block
     if shape == "boss":
         half = tuple(rng.uniform(0.2, 0.32, 2) * size)
         corner = maybe(rng, 0.5, float(rng.uniform(0.1, 0.8)) * min(half), 0.0)
-        return Ring((half[0], half[1]), corner, False, h - 0.2 * size), Block((-h, -h, 0), (h, h, 0))
+        return Ring((half[0], half[1]), corner, False, h - 0.2 * size), Block(
+            (-h, -h, 0), (h, h, 0)
+        )
     if shape == "round boss":
         r = float(rng.uniform(0.2, 0.3)) * size
         return Ring((r, r), r, False, h - r), Block((-h, -h, 0), (h, h, 0), round=True)
     a, b = (float(v) * size for v in rng.uniform(0.26, 0.36, 2))
     if shape == "slot":
         b = float(rng.uniform(1.35, 1.6)) * most
-        return Ring((max(a, 1.5 * b), b), b, True), Block((-h, -h, 0), (h, h, 0))
+        return Ring((max(a, b + 2.0 * most), b), b, True), Block((-h, -h, 0), (h, h, 0))
     if shape == "bore":
         return Ring((b, b), b, True), Block((-h, -h, 0), (h, h, 0))
     corner = float(rng.uniform(1.6, 2.0)) * most
-    a, b = max(a, corner), max(b, corner)
+    a, b = max(a, corner + 1.2 * most), max(b, corner + 0.8 * most)
     return Ring((a, b), corner, True, most_round=0.5 * most), Block((-h, -h, 0), (h, h, 0))
 
 
 def mills_of(rng: Rng, size: float, depth: float) -> dict[int, Mill]:
-    """Return a rougher, a finisher, and a second finisher whose corner radius is as big or bigger."""
+    """Return a rougher, a finisher, and a second finisher with a corner radius as big or bigger."""
     diameter = float(rng.uniform(0.17, 0.24)) * size
     corner = float(rng.choice([0.0, rng.uniform(0.06, 0.25)])) * diameter
     rough = _mill(1, diameter, corner)
@@ -88,7 +90,9 @@ def mills_of(rng: Rng, size: float, depth: float) -> dict[int, Mill]:
 
 
 def _mill(number: int, diameter: float, corner: float) -> Mill:
-    return Mill(number, "bull" if corner > 0.02 else "flat", diameter, corner if corner > 0.02 else 0.0)
+    return Mill(
+        number, "bull" if corner > 0.02 else "flat", diameter, corner if corner > 0.02 else 0.0
+    )
 
 
 def made(rng: Rng, shape: str, *, bare: bool = False) -> Made:
@@ -114,11 +118,10 @@ def made(rng: Rng, shape: str, *, bare: bool = False) -> Made:
     over = 0.0 if bare else float(rng.uniform(2.5, 8)) * THOU
     floor, lift = -depth, float(rng.uniform(0.2, 0.48)) * THOU
     cuts = _cuts(rng, wall, mills, floor, side, over, lift, bare)
-    below = floor - float(rng.uniform(1.0, 4.0))
+    # Deeper than what is taken for the ledge beyond a part.
+    below = floor - float(rng.uniform(2.0, 4.0))
     bottom = below + float(rng.uniform(0.1, 0.8))
-    block = dataclasses.replace(
-        block, low=(*block.low[:2], below), high=(*block.high[:2], 0.0)
-    )
+    block = dataclasses.replace(block, low=(*block.low[:2], below), high=(*block.high[:2], 0.0))
     plan = Plan(
         tuple(cuts), mills, block, (0.0, bottom), pitch=pitch,
         unit="in" if rng.random() < 0.5 else "mm",
@@ -145,7 +148,9 @@ def _cuts(
         for k in range(levels - 1)
     )
     climb = bool(rng.random() < 0.75)
-    cuts: list[Cut] = [Clear("rough", 1, wall, z, side, step(1), uppers, climb=bool(rng.random() < 0.8))]
+    cuts: list[Cut] = [
+        Clear("rough", 1, wall, z, side, step(1), uppers, climb=bool(rng.random() < 0.8))
+    ]
     lead = _lead(wall, mills[2].radius)
     at = 0.0
     if isinstance(wall, Ring) and not wall.circle:
@@ -207,7 +212,9 @@ def floor_touches_wall(rng: Rng, shape: str) -> Twin:
     return Twin(m.plan, bad, Planted("floor-touches-wall", abs(gap), "|side of floor - left|"))
 
 
-RIDGE = (("floor-marks", "in a narrow pocket a ridge of the old floor stays between two walls' paths"),)
+RIDGE = (
+    ("floor-marks", "in a narrow pocket a ridge of the old floor stays between two walls' paths"),
+)
 
 
 def wall_drags_floor(rng: Rng, shape: str) -> Twin:
@@ -216,12 +223,14 @@ def wall_drags_floor(rng: Rng, shape: str) -> Twin:
     same = m.waller.number == 2
     lift = float(rng.uniform(-deepest(shape), 0.12 if same else -0.2)) * THOU
     bad = m.plan.all_changed("wall", z=m.floor + lift)
-    return Twin(m.plan, bad, Planted("wall-drags-floor", abs(lift), "|z of wall - floor|", also=RIDGE))
+    return Twin(
+        m.plan, bad, Planted("wall-drags-floor", abs(lift), "|z of wall - floor|", also=RIDGE)
+    )
 
 
 def deepest(shape: str) -> float:
     """Return how deep a drag is one, thou: a pass that takes more of all of a floor finishes it."""
-    return 2.9 if shape in ("slot", "bore", "pocket") else 5.0
+    return 5.0 if shape == "shelf" else 2.9
 
 
 def register_drags_floor(rng: Rng, shape: str) -> Twin:
@@ -232,9 +241,7 @@ def register_drags_floor(rng: Rng, shape: str) -> Twin:
     clean = m.plan.all_changed("wall", h=21, z=m.floor + lift)
     bad = clean.set(offsets=(("H21", error),))
     size = -error - lift
-    return Twin(
-        clean, bad, Planted("wall-drags-floor", size, "-(error of H + lift)", also=RIDGE)
-    )
+    return Twin(clean, bad, Planted("wall-drags-floor", size, "-(error of H + lift)", also=RIDGE))
 
 
 def fillet_in_one_bite(rng: Rng, shape: str) -> Twin:
@@ -324,6 +331,8 @@ def conventional(rng: Rng, shape: str) -> Twin:
     wall = cut.wall
     length = cut.way(mill.radius, 0.0).length()
     tol, wide = mill.radius * 1.5, m.left
+    if isinstance(wall, Ring) and not wall.corner:  # off the wall round its corners
+        length = 4 * sum(wall.half)
     if isinstance(wall, Ring) and wall.inside:
         # In a concave wall the layer is wider square to the path.
         wide *= wall.corner / (wall.corner - mill.radius)
@@ -340,7 +349,8 @@ def conventional(rng: Rng, shape: str) -> Twin:
 def springs_in_hard_metal(rng: Rng, shape: str) -> Twin:
     """Size: 0, what a spring pass meets by program."""
     m = made(rng, shape)
-    plan = _once(m.plan).set(material=str(rng.choice(HARD)))
+    cuts = tuple(c for c in _once(m.plan).cuts if c.name != "floor again")
+    plan = m.plan.set(cuts=cuts, material=str(rng.choice(HARD)))
     wall = plan.cuts[-1]
     assert isinstance(wall, Round)
     back = bool(rng.random() < 0.5)

@@ -215,8 +215,7 @@ def _near_finding(setup: Setup, group: list[Gap]) -> Finding:
         lines=(worst.line, worst.line),
         at=worst.at,
         size=worst.gap,
-        text=f"the {worst.part} of T{worst.tool} {how} {boxes}{rapid}"
-        + _others(group, worst),
+        text=f"the {worst.part} of T{worst.tool} {how} {boxes}{rapid}" + _others(group, worst),
         why="a fixture is set by hand: the tool must miss it by more than that is good for"
         + _web(setup),
         change=change,

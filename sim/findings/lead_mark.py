@@ -233,7 +233,7 @@ def _waits(case: Case, visit: Visit, move: int) -> End | None:
         share = 1.0
     else:
         return None
-    # At a corner the wall ends where the tool waits: a thousandth of the way before, it still stands.
+    # At a corner the wall ends where the tool waits: just before, it still stands.
     ends = (end_at(walls, visit, part, max(share - back, 0.0)) for back in (0.0, 1e-3))
     return next((end for end in ends if end.stays), None)
 
@@ -271,7 +271,7 @@ def _elsewhere(case: Case, mark: _Mark, places: list[Better]) -> tuple[Change, s
         after += ", on and off straight out of the corner"
     elif mark.shut:
         more, _ = _overlapped(case, visit)
-        after += f", overlap {say_fine(case.margin('lead_overlap_advised'), case.unit)}"
+        after += f", overlap {say_fine(_wanted(case), case.unit)}"
         seconds += more.seconds or 0.0
     if mark.up and not best.corner:
         more, _ = _off(case, visit)
@@ -295,8 +295,13 @@ def _feed(case: Case, visit: Visit) -> float:
     return float(walls_of(case).moves.feed[visit.last.move])
 
 
+def _wanted(case: Case) -> float:
+    """Return the overlap to advise, mm: no less than what counts as one."""
+    return max(case.margin("lead_overlap_advised"), case.margin("lead_overlap"))
+
+
 def _overlapped(case: Case, visit: Visit) -> tuple[Change, str]:
-    now, advised = max(visit.overlap or 0.0, 0.0), case.margin("lead_overlap_advised")
+    now, advised = max(visit.overlap or 0.0, 0.0), _wanted(case)
     feed = _feed(case, visit)
     seconds = 60 * (advised - now) / feed if feed > 0 else None
     change = Change(f"overlap of pass {visit.pass_number}", now, advised, seconds=seconds)

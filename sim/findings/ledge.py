@@ -283,8 +283,10 @@ def _cuts(case: Case, ledges: list[_Ledge]) -> Finding:
     say = case.unit
     if cutting:
         text = f"the finisher cuts the flat of the rougher's ledge by {say_fine(-worst.free, say)}"
+    elif worst.free > SAME:
+        text = f"the finisher clears the rougher's ledge by only {say_fine(worst.free, say)}"
     else:
-        text = f"the finisher clears the rougher's ledge by only {say_fine(abs(worst.free), say)}"
+        text = "the finisher runs right on the flat of the rougher's ledge"
     text += f", along about {_about(length, say)} of its path"
     scrap = worst.z <= case.part_bottom + SAME
     planned = _programmed_free(case, worst)
@@ -333,25 +335,25 @@ def _register(case: Case, ledge: _Ledge) -> Change:
 
 def _height(case: Case, ledge: _Ledge) -> Change:
     """Return the height to program: the finisher's, or the rougher's where the part ends."""
-    from .taken import z_word
+    from .taken import z_line, z_word
 
     advised = case.margin("ledge_advised")
     move, now, new = ledge.move, ledge.tip, ledge.z + advised
     if new > case.part_bottom + SAME:
         move, now, new = ledge.made, ledge.z, min(ledge.tip, case.part_bottom) - advised
-    name = f"Z of pass {int(case.moves.pass_number[move])}, line {int(case.moves.line[move])}"
+    name = f"Z of pass {int(case.moves.pass_number[move])}, line {z_line(case, move)}"
     return Change(name, z_word(case, move, now), z_word(case, move, new))
 
 
 def _left(case: Case, ledges: list[_Ledge]) -> Finding:
     """Say that a ledge stays above the part's bottom."""
-    from .taken import z_word
+    from .taken import z_line, z_word
 
     worst = max(ledges, key=lambda e: (round(min(e.z, e.tip), 9), -e.by))
     proud = min(worst.z, worst.tip) - case.part_bottom
     new = case.part_bottom - case.margin("ledge_advised")
     by = case.passes[worst.by].tool
-    what = f"Z of pass {worst.into}, line {int(case.moves.line[worst.made])}"
+    what = f"Z of pass {worst.into}, line {z_line(case, worst.made)}"
     alike = [e for e in ledges if e.by == worst.by]
     low = z_word(case, worst.move, case.part_bottom)
     return Finding(

@@ -162,12 +162,17 @@ def faces_at(case: Case, places: Places) -> Faces:
     return Faces(off, move, label)
 
 
-def inside_corners(case: Case, at: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+def inside_corners(
+    case: Case, at: Floats, *, outside: bool = False
+) -> tuple[Floats, NDArray[np.bool_]]:
     """Return how near each place is to a sharp inside corner of the model, and if it is upright.
 
     Parameters
     ----------
+    case : Case
     at : ndarray of float64, shape (n, 3)
+    outside : bool
+        To a sharp outside corner in place of that.
 
     Returns
     -------
@@ -180,7 +185,8 @@ def inside_corners(case: Case, at: Floats) -> tuple[Floats, NDArray[np.bool_]]:
 
     mesh = _mesh(case)
     ends, _, turn = _edges(mesh)
-    a, b = (mesh.corners[ends[turn > SMOOTH, k]] for k in (0, 1))
+    sharp = turn < -SMOOTH if outside else turn > SMOOTH
+    a, b = (mesh.corners[ends[sharp, k]] for k in (0, 1))
     if not len(a):
         return np.full(len(at), np.inf), np.zeros(len(at), bool)
     length = np.sqrt(((b - a) ** 2).sum(axis=1))

@@ -186,6 +186,11 @@ def _plunge(case: Case, tool: int, deep: list[tuple[float, int]]) -> Finding:
             f"F at line {int(moves.line[k])}", _feed(case, feed), _feed(case, feed / 2),
             length=False, seconds=60 * size / feed,
         )  # fmt: skip
+    if said:  # no feed makes it cut there
+        limit = case.job.tools[tool].ramp_angle
+        ramp = "a ramp or a helix" + (f" of {limit:g} degrees at most" if limit else "")
+        what = f"way down at line {int(moves.line[k])}"
+        change = Change(what, "straight", ramp, length=False, seconds=None)
     return Finding(
         rule="plunge",
         severity="stop" if said else "note",

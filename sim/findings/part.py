@@ -81,6 +81,8 @@ def _by_model(case: Case, tolerance: float) -> Iterator[Finding]:
     minor[bad] = _minor(case, places.at[bad], faces, np.flatnonzero(bad))
     for proud in (False, True):
         side = bad & ((faces.off > 0) == proud)
+        beside = _beside(case, places.at, faces.off, side, outside=not proud)
+        side = side & ~beside if (side & ~beside & ~minor).any() else side
         for number in np.unique(tool[side]).tolist():
             mine = side & (tool == number)
             # What an inside corner leaves is said only where there is nothing worse.
@@ -102,6 +104,17 @@ def _minor(case: Case, at: Floats, faces: Faces, which: Ints) -> Bools:
             found[n] = distance[n] < (tool.cutting_radius if upright[n] else corner)
         else:
             found[n] = tool.shape in ("chamfer", "corner_rounding")
+    return found
+
+
+def _beside(case: Case, at: Floats, off: Floats, side: Bools, *, outside: bool) -> Bools:
+    """Return the places so near to a sharp corner that the face beyond it, off by less, is seen."""
+    from .model_places import inside_corners
+
+    found = np.zeros(len(side), bool)
+    if side.any():
+        near, _ = inside_corners(case, at[side], outside=outside)
+        found[side] = near < np.abs(off[side])
     return found
 
 
@@ -145,7 +158,7 @@ def _words(case: Case, off: float) -> str:
 
 def _change(case: Case, move: int, off: float, up: float) -> Change | None:
     """Return the register that is off by just that much, or the pass's height or side."""
-    from .taken import z_word
+    from .taken import z_line, z_word
 
     moves, spec = case.moves, case.job.spec
     number = int(moves.pass_number[move])
@@ -159,7 +172,7 @@ def _change(case: Case, move: int, off: float, up: float) -> Change | None:
         if zero and abs(zero - off) < SAME:
             return Change(f"{setup}.Z0", zero, 0.0)
         z = z_word(case, move, float(moves.end[move, 2]))
-        return Change(f"Z of pass {number}, line {int(moves.line[move])}", z, z - off)
+        return Change(f"Z of pass {number}, line {z_line(case, move)}", z, z - off)
     if abs(up) < UPRIGHT:
         what = f"side of pass {number} at line {int(moves.line[move])}, off the part"
         return Change(what, off, 0.0)

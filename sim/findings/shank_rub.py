@@ -353,7 +353,12 @@ def _more_side(look: Look, move: int, more: float) -> Change:
     """Return the change of a side allowance: the pass list's own value, or what to add to it."""
     number, (_, level) = int(look.moves.pass_number[move]), level_of(look.case, move)
     if level is None:
-        return Change(f"side allowance of pass {number}, added", 0.0, more)
+        mine = look.moves.pass_number == number
+        mine &= ~look.moves.rapid & (look.moves.start[:, 2] == look.moves.end[:, 2])
+        z = float(look.moves.end[move, 2])
+        several = bool((np.abs(look.moves.end[mine, 2] - z) > SAME).any())
+        at = f" at Z {look.case.say(z)}" if several else ""
+        return Change(f"side allowance of pass {number}{at}, added", 0.0, more)
     before = level.allowance_side
     return Change(f"{level.key} of pass {number}", before, before + more)
 
@@ -460,8 +465,10 @@ def _over_cure(
     margin = look.case.margin("shank_clearance")
     behind = [p for p in tool.pieces if p.label in BEHIND]
     deep = end + height
-    if all(p.widest <= tool.cutting_radius - margin for p in behind):
-        count = math.ceil((deep - SAME) / end)
+    # The corner radius of each level leaves its fillet over the next one.
+    room = end - tool.corner_radius
+    if all(p.widest <= tool.cutting_radius - margin for p in behind) and 4 * room > end:
+        count = 1 + math.ceil((deep - end - SAME) / room)
         level = f"depth of a level in pass {near.pass_number}"
         if look.case.job.spec.setups[int(look.moves.setup[near.move])].passes is not None:
             level = f"axial_cutting_depth of pass {near.pass_number}"

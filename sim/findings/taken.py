@@ -29,6 +29,7 @@ __all__ = [
     "runs",
     "spread",
     "stations",
+    "z_line",
     "z_word",
 ]
 
@@ -206,3 +207,12 @@ def z_word(case: Case, move: int, z: float) -> float:
     setup = spec.setups[int(case.moves.setup[move])].name
     error = spec.zero_errors.get(setup, (0.0, 0.0, 0.0))[2]
     return z - error - spec.h_errors.get(int(case.moves.h_register[move]), 0.0)
+
+
+def z_line(case: Case, move: int) -> int:
+    """Return the line of the move that came to the height of a level one, within its pass."""
+    moves, k = case.moves, move
+    same = moves.pass_number == moves.pass_number[move]
+    while k > 0 and same[k - 1] and moves.start[k, 2] == moves.end[k, 2]:
+        k -= 1
+    return int(moves.line[k])

@@ -221,7 +221,7 @@ def _sorted(case: Case, walls: Walls, thin: _Thin) -> tuple[Bools, Bools]:
     within &= thin.height > FOOT
     narrow = within & (thin.thick < case.margin("sliver"))
     ribs = within & (thin.height > case.margin("wall_ratio") * thin.thick)
-    ribs &= thin.taken > AT_ONCE * thin.height
+    ribs &= thin.taken > AT_ONCE * thin.height + SAME
     if walls.model is not None:
         inside, over = _in_model(walls, thin)
         return narrow & over, ribs & inside

@@ -429,15 +429,14 @@ def _why(drag: Drag) -> str:
 def _height(case: Case, drag: Drag, more: float) -> Change:
     """Return the change of the height: the pass list's own lift, or Z in the program."""
     from .listed import level_of
-    from .taken import z_word
+    from .taken import z_line, z_word
 
     number = drag.run.number
     item, _ = level_of(case, drag.move)
     if item is not None:
         return Change(f"lift of pass {number}", item.lift, item.lift + more)
     z = z_word(case, drag.move, drag.run.z)
-    line = int(case.moves.line[drag.move])
-    return Change(f"Z of pass {number}, line {line}", z, z + more)
+    return Change(f"Z of pass {number}, line {z_line(case, drag.move)}", z, z + more)
 
 
 def _strip(case: Case, drag: Drag, lift: float) -> str:

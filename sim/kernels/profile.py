@@ -27,9 +27,14 @@ ROUNDING = 1e-14
 OPTIONS = {"error_model": "numpy", "nogil": True}
 entry = numba.njit(cache=True, **OPTIONS)
 """For a kernel that Python calls: compiled once for this machine, then kept on disk."""
-jit = numba.njit(no_cpython_wrapper=True, no_cfunc_wrapper=True, **OPTIONS)
-"""For a function that only kernels call; without the wrappers that Python would need, all kernels
-compile in two thirds of the time."""
+LINKED = {}
+if numba.__version__.startswith("0.68."):  # the one whose inner steps `inner` was held against
+    from .inner import Inner
+
+    LINKED = {"pipeline_class": Inner}
+jit = numba.njit(no_cpython_wrapper=True, no_cfunc_wrapper=True, **LINKED, **OPTIONS)
+"""For a function that only kernels call: without the wrappers that Python would need, and only
+linked, not made machine code on its own (`inner`)."""
 
 once = numba.njit(inline="always", **OPTIONS)
 """For a function with one call site: joined to its caller before compilation, which saves
