@@ -253,3 +253,12 @@ def test_a_job_may_set_the_margins(tmp_path: Path) -> None:
 @pytest.mark.parametrize("source", ["job.toml", "job_passes.toml"])
 def test_the_demo(folder: str, source: str) -> None:
     assert not found(proud.load(ROOT / "demo_parts" / folder / source), "corner_bite")
+
+
+def test_a_corner_twice_what_the_pass_bears_elsewhere(tmp_path: Path) -> None:
+    """Half a diameter along a front, then a light straight into a corner: 1.6 R after R."""
+    nc = ring(Nc().tool(1, "rough"), 9.0 - 0.2 * R).heading("all of it").raw(f"F{number(FEED)}")
+    nc.stroke((-30, 16.0, DEPTH), (30, 16.0, DEPTH))
+    assert not found(job_of(tmp_path / "borne", ring(nc, 9.0)), "corner_bite")
+    alone = ring(ring(Nc().tool(1, "rough"), 9.0 - 0.2 * R).heading("all of it"), 9.0)
+    assert len(found(job_of(tmp_path / "alone", alone), "corner_bite")) == 1

@@ -203,3 +203,14 @@ def _stepped_model(path: Path, step: float) -> None:
 @pytest.mark.parametrize("attempt", ["first_try", "second_try"])
 def test_the_demo_has_none(attempt: str, source: str) -> None:
     assert not found(proud.load(ROOT / "demo_parts" / attempt / source), "depth_line")
+
+
+def test_what_stands_under_a_finisher_s_corner_is_no_depth(tmp_path: Path) -> None:
+    """A sharp rougher's wall, 0.15 off, stays 0.47 high under a corner of 1 mm: no line."""
+    nc = along(along(Nc().tool(1, "rough"), 0.15, -6.0).tool(3, "finish"), 0.0, -6.0)
+    assert not found(job_of(tmp_path / "3", nc), "depth_line")
+    tall = tool(5, "bull", 6.0, RE=2.5)  # 1.65 high under 2.5
+    nc = along(along(Nc().tool(1, "rough"), 0.15, -6.0).tool(5, "finish"), 0.0, -6.0)
+    block = 'shape = "block"\nlow = [-12, -8, -12]\nhigh = [12, 8, 0]' + PART
+    job = write_job(tmp_path / "5", nc, [*TOOLS, tall], stock=block)
+    assert not found(job, "depth_line")

@@ -187,7 +187,7 @@ def test_scallops(tmp_path, step):
     rough = across(*((y, -0.1) for y in (-0.45, -0.15, 0.15, 0.45)))
     ball = across(*((-0.2 + k * step, -0.11) for k in range(count + 1)))
     rows = run(tmp_path, program(change_to(3, "ROUGH"), rough, change_to(4, "RASTER"), ball),
-               [mill(3, 0.375), BALL])  # fmt: skip
+               [mill(3, 0.375), BALL], part="top = -0.1\nbottom = -0.5")  # fmt: skip
     if high <= 0.001:
         assert rows == []
         return

@@ -193,3 +193,10 @@ def test_the_demo_is_within_its_tolerance() -> None:
     for attempt in ("first_try", "second_try"):
         job = proud.load(ROOT / f"demo_parts/{attempt}/job.toml")
         assert not found(job, "part")
+
+
+@pytest.mark.parametrize("wall", [0.4, -0.4])
+def test_a_wall_that_is_off_is_measured_square_to_it(tmp_path: Path, wall: float) -> None:
+    """Beside its edge the shoulder is 3 too high, or the top 3 too low; that is the wall's."""
+    (finding,) = found(job_of(tmp_path, program(wall=wall)), "part")
+    assert finding.size == pytest.approx(0.4, abs=TENTH / 100)

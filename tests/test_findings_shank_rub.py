@@ -409,3 +409,35 @@ def test_the_register_of_the_upper_depth_is_taken_out(tmp_path: Path) -> None:
     assert change is not None
     assert change.before == pytest.approx(-0.2 * IN)
     assert change.after == pytest.approx(-0.217 * IN)
+
+
+@pytest.mark.parametrize("corner", [0.5, 1.0])
+def test_levels_of_a_corner_radius_leave_no_fillet_above_the_edges(
+    tmp_path: Path, corner: float
+) -> None:
+    """6 deep with edges of 2.5: the first level 2.5, the others 2.5 - RE at most."""
+    count = 1 + math.ceil((6 - 2.5) / (2.5 - corner))
+
+    def job(folder: Path, levels: int) -> proud.Job:
+        nc = Nc().tool(1, "slot")
+        for k in range(levels):
+            z = -6.0 * (k + 1) / levels
+            nc.stroke((-30, 0, z), (30, 3, z))
+        return write_job(folder, nc, [tool(1, "bull", 6, RE=corner, APMX=2.5, DMM=5.0)])
+
+    finding = one(job(tmp_path / "bad", 1), "cuts-above-length", 3.5)
+    assert finding.change is not None
+    assert finding.change.after == pytest.approx(6 / count)
+    assert found(job(tmp_path / "cured", count)) == []
+
+
+def test_a_pass_of_two_depths_names_the_depth(tmp_path: Path) -> None:
+    nc = Nc("in", 1.0).tool(1, "both")
+    for allowance, z in ((7, -0.2), (7.2, -0.4)):
+        nc.stroke(*[(x, 0.125 + allowance * T, z) for x in (-2, 2)])
+    mill = tool(1, "flat", 0.25, APMX=0.25, DMM=0.25)
+    change = one(
+        write_job(tmp_path, nc, [mill], pitch=0.02, **WALL), "shank-rub", 0.2 * THOU
+    ).change
+    assert change is not None
+    assert change.what == "side allowance of pass 1 at Z -0.4000 in, added"

@@ -182,3 +182,18 @@ def test_silent_twins(tmp_path: Path) -> None:
 @pytest.mark.parametrize("source", ["job.toml", "job_passes.toml"])
 def test_the_demo(folder: str, source: str) -> None:
     assert not found(proud.load(ROOT / "demo_parts" / folder / source), "thin")
+
+
+def test_the_cure_of_a_tool_with_a_corner_radius_leaves_no_ridges(tmp_path: Path) -> None:
+    """DC 6, RE 1: 98 percent of its flat end, 4 wide."""
+    (finding,) = found(job_of(tmp_path / "bad", slots(Nc().tool(2), D + 0.2)), "thin")
+    assert finding.change
+    assert finding.change.after == pytest.approx(0.98 * 4.0)
+    cured = job_of(tmp_path / "cured", slots(Nc().tool(2), 0.98 * 4.0))
+    assert not [*found(cured, "thin"), *found(cured, "scallop")]
+
+
+@pytest.mark.parametrize("deep", [11.5, 9.4425348716, 10.000000001])
+def test_two_equal_levels_are_several(tmp_path: Path, deep: float) -> None:
+    nc = slots(Nc().tool(1), D + 0.5, -deep, levels=2)
+    assert not found(job_of(tmp_path, nc), "thin")

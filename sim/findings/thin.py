@@ -12,8 +12,8 @@ Size: thickness of the sliver at its foot, 10 thou over corner radius and tip of
 that runs along it. Exact, along level rays. What is lower than that, and ridges that
 round ends leave, are for [leftover], [scallop-high] and [floor-marks].
 Margin: `sliver` 15 thou.
-Cure: paths that overlap by 10 thou: a smaller stepover, or one pass moved towards the
-other; or one more pass along it.
+Cure: paths that overlap by 10 thou, of a tool with a corner radius by 2 RE: a smaller
+stepover, or one pass moved towards the other; or one more pass along it.
 
 [thin-wall] A wall of the part stands more than `wall_ratio` times as high as it is thick,
 and the pass that leaves it takes it to its whole height at one depth: it bends away from
@@ -43,6 +43,7 @@ import numpy as np
 from ..units import say_fine, say_length
 from .base import THOU, Change, Finding, Margin, Rule
 from .own_values import own_value
+from .scallop import ROUNDING
 
 if TYPE_CHECKING:
     from ..contact.stations import Places
@@ -301,7 +302,10 @@ def _closer(case: Case, pair: tuple[int, int], thick: float) -> Change:
     wide = 2 * case.tool_of(number).cutting_radius
     own = own_value(case, number, "radial_cutting_depth")
     what = "stepover" if own is None else own[0]
-    return Change(f"{what} of pass {number}", wide + thick, wide - OVERLAP, seconds=None)
+    # A corner radius leaves a ridge where the flat end does not reach over.
+    flat = ROUNDING * (wide - 2 * case.tool_of(number).corner_radius)
+    step = min(wide - OVERLAP, flat) if case.tool_of(number).corner_radius else wide - OVERLAP
+    return Change(f"{what} of pass {number}", wide + thick, step, seconds=None)
 
 
 def _wall(case: Case, walls: Walls, thin: _Thin) -> Finding:
