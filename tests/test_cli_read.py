@@ -135,7 +135,7 @@ def test_with_a_job(command_inside):
     assert (rows["unit"], len(rows["tools"]), len(rows["passes"])) == ("in", 10, 19)
     assert rows["tools"][1]["name"] == "bull 3/4 rougher, RE 45 thou"
     assert rows["left_out"] == []
-    assert {w["line"] for w in rows["warnings"]} == {346, 426, 1249, 1264}
+    assert {w["line"] for w in rows["warnings"]} == {346, 428, 1252, 1267}
     said = command_inside(*words).stdout
     assert "Lines of interest\n  line 346: tool 4 moves at rapid below the stock's top" in said
     assert "without a job" not in said

@@ -11,7 +11,7 @@ import proud
 import pytest
 from helpers_job import Nc, number, tool, write_job
 from helpers_passes import pass_job, pass_text
-from helpers_shelf import FLOORED, ROUGH, WALLED, Step, program, shelf
+from helpers_shelf import FLOOR, FLOORED, PART, ROUGH, TOOLS, WALLED, Step, program, shelf
 from helpers_twins import THOU, found, one
 
 MODULE, RULE = "floor_touches_wall", "floor-touches-wall"
@@ -281,3 +281,24 @@ def test_two_rounds_of_one_pass_are_its_own_affair(tmp_path: Path) -> None:
     finding = one(job, RULE, 4 * THOU, MODULE)
     assert finding.severity == "note"
     assert "152.4 µm of the wall" in finding.text
+
+
+def test_a_strip_under_a_semi_finisher_s_corner_is_no_wall(tmp_path: Path) -> None:
+    """A sharp rougher's wall stays 5 thou high under the corner (RE 0.5) of a semi-finish."""
+    semi = Step(2, 3.0, 5.0, "semi", along=True)
+    rough = Step(3, 10.0, 5.0, "rough")
+    assert not found(shelf(tmp_path, rough, semi, Step(2, 3.6, 0.0, "floor"), WALLED), MODULE)
+    for side, gap in ((2.0, 1.0), (3.1, 0.1)):
+        near = Step(2, side, 0.0, "floor")
+        one(shelf(tmp_path / str(side), rough, semi, near, WALLED), RULE, gap * THOU, MODULE)
+
+
+def test_the_last_of_many_rounds_is_a_floor_pass_too(tmp_path: Path) -> None:
+    """Rows 0.4 apart: the last one takes a strip of a twentieth of its flat end."""
+    nc = program(dataclasses.replace(ROUGH, tool=3)).tool(3, "floor")
+    near = 4.0 + 9.0 * THOU
+    for k in range(22, -1, -1):
+        nc.stroke(*((x, near + 0.4 * k, FLOOR) for x in (-20, 20)))
+    nc.heading("wall").stroke((-20, 4.0, FLOOR + 0.3 * THOU), (20, 4.0, FLOOR + 0.3 * THOU))
+    job = write_job(tmp_path, nc, TOOLS, stock=PART)
+    one(job, RULE, 1.0 * THOU, MODULE)

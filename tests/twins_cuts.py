@@ -172,7 +172,12 @@ class Ring:
 
     def rows(self, near: float, step: float, flat: float) -> list[float]:
         if not self.inside:
-            count = max(0, math.ceil((self.far - near) / step))
+            # Round corners of the rings have to reach over the block's.
+            far, edge = self.far, min(self.half) + self.far
+            if self.corner and not self.circle:
+                corner = math.hypot(*(edge - h + self.corner for h in self.half))
+                far = max(far, corner - self.corner - flat)
+            count = max(0, math.ceil((far - near) / step))
             return [near + k * step for k in range(count, -1, -1)]
         width = min(self.half) - near
         inner = min(0.8 * flat, width)

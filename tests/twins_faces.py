@@ -348,7 +348,8 @@ class Square:
                     pen.to((to[0], to[1], self.z)).feed(self.feed if share < 0.5 else feed)
             pen.to((*corner, self.z))
             at = corner
-        pen.to((a, 0.3 * s * a, self.z), (0.7 * a, 0.3 * s * a, self.z)).up()
+        off = a - 0.02 * pen.plan.mills[self.tool].radius
+        pen.to((a, 0.3 * s * a, self.z), (off, 0.3 * s * a, self.z)).up()
 
 
 def corner(rng: Rng) -> Twin:

@@ -10,8 +10,8 @@ than on the straight before it, and takes more than `corner_load` times as much 
 at the feed that is programmed there, and the layer is thicker than `corner_light` of DC.
 A feed that falls enough in the corner is silent, however slow. So are a wall's finish
 with a light layer or in a fillet well bigger than the tool, a rough cut half a diameter
-wide or wider, whose corners are only twice as heavy, and a pass that takes half as much
-or more along most of a diameter of straights at that feed, as one that slots does.
+wide or wider, whose corners are only twice as heavy, and a pass that takes 0.4 as much or
+more along most of a diameter of straights at that feed, as one that slots does.
 Size: the jump of the engagement angle, degrees: worst place in the corner less the
 straight before. Exact. The angle is that of the tool's side, over its corner radius and
 15 thou over its tip, in the half of the tool that looks ahead: arccos(1 - ae/R) on a
@@ -69,7 +69,7 @@ USUAL: Final = 0.25
 """The engagement of a straight is that of its lower quarter: its end may lie in the corner."""
 SLOTS: Final = 0.75
 """A load that a pass bears along so many diameters of straights is no harm in a corner."""
-BEARS: Final = 2.0
+BEARS: Final = 2.5
 """A corner that takes up to so many times what the pass bears on straights is no harm."""
 HELD: Final = 1.25
 """The slower feed is to be held where the load is more than so many times the straight's."""

@@ -150,7 +150,7 @@ def _strip(near: Passing, walls: Hits, gap: Floats, margin: float) -> Bools:
     top = np.nanmax(np.where(np.isfinite(walls.height), walls.height, -np.inf), axis=2)
     above = np.where(touched, np.minimum(walls.height + WALL, top[..., None]), np.nan)
     higher = np.nan_to_num(near.hits(above).gap, nan=np.inf)
-    strip: Bools = touched & ~(higher < margin - SAME)
+    strip: Bools = touched & ~(higher < np.minimum(margin - SAME, gap + FELT))
     return strip
 
 
@@ -170,10 +170,14 @@ def _takes_floor(case: Case, run: Passing, taken: Bools) -> Bools:
     others = run.floor & ~taken & (np.abs(run.over) <= FINISHED)
     some, rest = taken.sum(axis=1) > 0, others.mean(axis=1)
     share = metal(run.over, run.by).mean(axis=1)
-    narrow = np.flatnonzero(some & (share < SHARE) & (share > 0))
-    if len(narrow):  # the last of many rounds: its earlier ones took the floor under its end too
-        x, y = (v[narrow] for v in run.places_under)
-        share[narrow] = metal(*run.before(run.number, x, y)).mean(axis=1)
+    narrow = np.flatnonzero(share < SHARE)
+    if some.any() and len(narrow):
+        # The last of many rounds: earlier ones of the pass took the floor under its end.
+        levels = np.unique(np.round(run.over[taken], 6))
+        over, by = run.before(run.number, *(v[narrow] for v in run.places_under))
+        was = metal(over, by)
+        floor = (was & np.isin(np.round(over, 6), levels)).any(axis=1)
+        share[narrow[floor]], some[narrow[floor]] = was[floor].mean(axis=1), True
     floored: Bools = (share >= SHARE) & (share > rest) & some
     return floored
 
