@@ -1,8 +1,9 @@
 """A thousand random jobs in twins: what is planted is found and measured, clean ones are silent.
 
-Run: python benchmarks/twins.py [--seeds FIRST LAST] [--jobs N] [--kind TEXT]
+Run: python benchmarks/twins.py [--seeds FIRST LAST] [--jobs N] [--kind TEXT] [--cures]
 The twins are those of the tests: sizes are known by hand before the tool is asked. Exit code 1
 where a planted mistake is missed, or its size is off, or a clean twin has a finding above note.
+With --cures the change that the finding states is made instead: it must be gone, and nothing new.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import argparse
 import collections
 import dataclasses
+import functools
 import os
 import sys
 import tempfile
@@ -36,8 +38,8 @@ class Row:
     seconds: float
 
 
-def ask(seed: int) -> Row:
-    """Make the twins of a seed and judge what is found on them."""
+def ask(seed: int, cures: bool = False) -> Row:
+    """Make the twins of a seed and judge what is found on them, or what its cure leaves."""
     import twins
 
     begun, kind, rule = time.perf_counter(), twins.kind_of(seed), "?"
@@ -46,7 +48,11 @@ def ask(seed: int) -> Row:
         twin = twins.make(seed)
         rule = twin.planted.rule
         with tempfile.TemporaryDirectory() as folder:
-            verdict = twins.judge(twin, Path(folder))
+            if cures:
+                left = twins.judge_cure(twin, Path(folder))
+                verdict = twins.Verdict(left, 0.0)
+            else:
+                verdict = twins.judge(twin, Path(folder))
         faults, found, off = verdict.faults, verdict.found is not None, verdict.off
     except Exception:
         faults, found, off = (traceback.format_exc(limit=-3),), False, 0.0
@@ -84,17 +90,19 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, nargs=2, default=(0, 1000), metavar=("FIRST", "LAST"))
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--kind", default="", help="only kinds with this in their name")
+    parser.add_argument("--cures", action="store_true", help="make the changes that are stated")
     given = parser.parse_args()
     import twins
 
     seeds = [s for s in range(*given.seeds) if given.kind in twins.kind_of(s)]
     begun, rows = time.perf_counter(), []
     with ProcessPoolExecutor(given.jobs, mp_context=get_context("spawn")) as pool:
-        for row in pool.map(ask, seeds):
+        for row in pool.map(functools.partial(ask, cures=given.cures), seeds):
             rows.append(row)
             for fault in row.faults:
                 print(f"seed {row.seed} ({row.kind}): {fault}", flush=True)
-    table(rows)
+    if not given.cures:
+        table(rows)
     bad = sum(bool(row.faults) for row in rows)
     slow = max(rows, key=lambda row: row.seconds)
     print(f"{len(rows)} twins, {bad} with faults, in {time.perf_counter() - begun:.0f} s; the ")

@@ -194,6 +194,19 @@ def test_a_stopped_spindle_is_found_once(tmp_path: Path) -> None:
     assert not found(write_job(tmp_path / "cured", cured, [FLAT6]), "moves")
 
 
+def test_a_tool_change_stops_the_spindle(tmp_path: Path) -> None:
+    """NIST RS274/NGC 3.6.3: when the change is complete the spindle is stopped."""
+    nc = Nc().tool(1, "first").raw("M3 S1000").stroke((-25, 9, -1), (25, 9, -1))
+    nc.tool(2, "second").stroke((-25, 0, -1.5), (25, 0, -1.5))
+    tools = [FLAT6, tool(2, "flat", 6)]
+    (finding,) = found(write_job(tmp_path / "bad", nc, tools), "moves")
+    assert (finding.rule, finding.tool, finding.size) == ("spindle-stopped", 2, pytest.approx(1.5))
+    cured = nc.text().replace("T2 M6", "T2 M6 M3")  # a block changes the tool, then turns it
+    assert not found(write_job(tmp_path / "cured", cured, tools), "moves")
+    early = nc.text().replace("M3 S1000\n", "").replace("T1 M6", "M3 S1000\nT1 M6")
+    assert not found(write_job(tmp_path / "unsaid", early, tools), "moves")
+
+
 def test_a_stopped_spindle_out_of_metal_is_silent(tmp_path: Path) -> None:
     nc = Nc().tool(1).raw("M3 S1000").stroke((-25, 9, -1), (25, 9, -1)).raw("M5")
     nc.stroke((-25, 9, -1), (25, 9, -1))  # through the slot just cut

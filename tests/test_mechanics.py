@@ -93,10 +93,11 @@ def slot(folder: Path, machine: str = "", material: str = "1022") -> proud.Job:
     """Return a job: a slot 20 mm long with T1, the other way with T2, a dwell between."""
     nc = (
         Nc()
-        .raw("M3")
         .tool(1, "one")
+        .raw("M3")
         .stroke((-10, 0, -2), (10, 0, -2))
         .tool(2, "two")
+        .raw("M3")
         .down((-10, 5, -2))
     )
     nc.raw("G4 P1.5", "G1 X10 F300", "G4 P2000").up()

@@ -55,7 +55,8 @@ def followed(text: str) -> list[tuple[Any, ...]]:
         scale = {("G", 20): 25.4, ("G", 21): 1.0}.get(word, scale)
         absolute = {("G", 90): True, ("G", 91): False}.get(word, absolute)
         next_tool = word[1] if word[0] == "T" else next_tool
-        tool = next_tool if word == ("M", 6) else tool
+        if word == ("M", 6):  # NIST RS274/NGC 3.6.3: it stops the spindle
+            tool, speed = next_tool, 0.0
         register = said.get("H", register)
         speed = {3: 1, 4: -1}[word[1]] * said["S"] if word in (("M", 3), ("M", 4)) else speed
         feed = said["F"] * scale if "F" in said else feed

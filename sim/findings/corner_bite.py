@@ -11,7 +11,8 @@ at the feed that is programmed there, and the layer is thicker than `corner_ligh
 A feed that falls enough in the corner is silent, however slow. So are a wall's finish
 with a light layer or in a fillet well bigger than the tool, a rough cut half a diameter
 wide or wider, whose corners are only twice as heavy, and a pass that takes 0.4 as much or
-more along most of a diameter of straights at that feed, as one that slots does.
+more along most of a diameter of straights at that feed, as one that slots does. Where no wall
+stays as the tool leaves it there, as in a rougher's rounds, it is a note.
 Size: the jump of the engagement angle, degrees: worst place in the corner less the
 straight before. Exact. The angle is that of the tool's side, over its corner radius and
 15 thou over its tip, in the half of the tool that looks ahead: arccos(1 - ae/R) on a
@@ -89,6 +90,7 @@ class _Corner:
     length: float
     load: float
     arc: bool
+    stays: bool
 
 
 # ------------------------------------------------------------------------------------------ corners
@@ -185,7 +187,18 @@ def _bites(
         feed=float(way.feed[usual]), at=(x, y, z), moves=moves,
         length=float(fine.s[held].max() - fine.s[held].min()), load=float(work[worst]),
         arc=bool((case.moves.turn[moves] != 0).any()),
+        stays=_stays(case, fine),
     )  # fmt: skip
+
+
+def _stays(case: Case, corner: Way) -> bool:
+    """Return whether the wall in and before a corner stays as it is left there."""
+    from .walls import walls_of
+
+    walls = walls_of(case)
+    on = walls.on(corner.places, walls.beside(corner.places, len(walls.moves), 1))[:, :, 0]
+    left = np.where(corner.side > 0, on[:, 0], on[:, 1])
+    return bool((left & (corner.angle > 0)).any())
 
 
 # ------------------------------------------------------------------------------------- what it says
@@ -194,7 +207,7 @@ def _bites(
 def _find(case: Case) -> Iterable[Finding]:
     from .walls import walls_of
 
-    tools: dict[int, list[_Corner]] = {}
+    tools: dict[tuple[int, bool], list[_Corner]] = {}
     for number in case.passes:
         if case.tool_of(number).shape not in ("flat", "bull"):
             continue
@@ -203,10 +216,11 @@ def _find(case: Case) -> Iterable[Finding]:
         found = [c for way in paths for c in _corners(case, before, edge, number, way)]
         if found:
             borne = BEARS * _borne(paths, edge.radius)
-            tools.setdefault(edge.tool.number, []).extend(c for c in found if c.load > borne)
-    for tool, corners in tools.items():
-        if corners:
-            yield _finding(case, tool, corners)
+            for corner in found:
+                if corner.load > borne:
+                    tools.setdefault((edge.tool.number, corner.stays), []).append(corner)
+    for (tool, _), corners in tools.items():
+        yield _finding(case, tool, corners)
 
 
 def _finding(case: Case, tool: int, corners: list[_Corner]) -> Finding:
@@ -228,7 +242,7 @@ def _finding(case: Case, tool: int, corners: list[_Corner]) -> Finding:
     text += f": {1 / worst.share:.1f} times the metal at one feed"
     return Finding(
         rule=RULE,
-        severity="watch",
+        severity="watch" if worst.stays else "note",
         tool=tool,
         pass_number=worst.pass_number,
         lines=case.lines_of(np.concatenate([c.moves for c in corners])),
@@ -236,7 +250,9 @@ def _finding(case: Case, tool: int, corners: list[_Corner]) -> Finding:
         size=math.degrees(worst.jump),
         of="deg",
         text=text,
-        why="the tool is pulled into the corner, chatters and marks it",
+        why="the tool is pulled into the corner, chatters and marks it"
+        if worst.stays
+        else "the tool is pulled into the corner and chatters; no wall of it stays",
         change=_change(case, worst, slow, per_length, corners) if worst.feed > 0 else None,
         then=f"at {feed} over {per_length} of path in each corner the tool takes no more a minute "
         "than on the straight; slower is fine"

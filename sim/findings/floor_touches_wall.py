@@ -170,7 +170,7 @@ def _takes_floor(case: Case, run: Passing, taken: Bools) -> Bools:
     others = run.floor & ~taken & (np.abs(run.over) <= FINISHED)
     some, rest = taken.sum(axis=1) > 0, others.mean(axis=1)
     share = metal(run.over, run.by).mean(axis=1)
-    narrow = np.flatnonzero(share < SHARE)
+    narrow = np.flatnonzero((share < SHARE) | ~some)
     if some.any() and len(narrow):
         # The last of many rounds: earlier ones of the pass took the floor under its end.
         levels = np.unique(np.round(run.over[taken], 6))

@@ -22,9 +22,10 @@ Margin: `plunge_depth`, 5 thou: an edge that stops short of the centre leaves a 
 is ground back by more than a floor's allowance.
 Cure: a ramp, a helix, a drilled hole; or half the feed if the tool cuts to its centre.
 
-[spindle-stopped] A feed move takes metal while the spindle stands: no M3 or M4 since M5
-or since the start. Judged only in a setup that turns the spindle somewhere: a program or
-pass list that never says so is silent about it. (A feed of 0 is refused when the program
+[spindle-stopped] A feed move takes metal while the spindle stands: no M3 or M4 since M5,
+since the tool change (M6 stops it: NIST RS274/NGC 3.6.3) or since the start. Judged only in
+a setup that cuts with a turning spindle somewhere: a program or pass list that never says
+M3 after a tool change is silent about it. (A feed of 0 is refused when the program
 is read.)
 Measure: the thickest layer taken, along Z. Margin: none. Cure: M3 with S before the move.
 
@@ -221,7 +222,7 @@ def _stopped(case: Case) -> Iterator[Finding]:
     from .taken import bite, runs
 
     moves = case.moves
-    speaks = np.unique(moves.setup[moves.spindle != 0])
+    speaks = np.unique(moves.setup[(moves.spindle != 0) & ~moves.rapid])
     still = ~moves.rapid & moves.sweeps() & (moves.spindle == 0) & np.isin(moves.setup, speaks)
     by_stop: dict[tuple[int, int], list[Taking]] = {}
     turned = np.cumsum(moves.spindle != 0)  # the same all through one stop

@@ -122,8 +122,9 @@ class Drag:
 class _Along:
     """Stations of a pass over floors and along a wall.
 
-    side: on which; both: there is one on both; wall_by: the pass that left it; bite: the most that
-    is taken of it; traced: passes that left it where the tool's own side runs, -1 none.
+    side: on which; both: there is one on both; wall_by: the pass that left it, at its top, and over
+    most of its height; bite: the most that is taken of it; traced: passes that left it where the
+    tool's own side runs, -1 none.
     """
 
     run: Passing
@@ -212,12 +213,24 @@ def _along(run: Passing) -> _Along | None:
 def _owners(walls: Hits, on: Bools) -> Ints:
     """Return the pass that left the wall beside each station, at the highest place looked at.
 
-    Lower down the side of a floor pass may have cut the rougher's fillet.
+    Lower down the side of a floor pass may have cut the rougher's fillet. But the pass that left
+    most of the same wall is its owner too, where another's upper level just touches it: the second
+    column.
     """
+    from .passing import LEVELS
+
     n = len(on)
-    height = np.where(on, walls.height, -np.inf).reshape(n, -1)
-    owners: Ints = walls.by.reshape(n, -1)[np.arange(n), np.argmax(height, axis=1)]
-    return owners
+    row = np.arange(n)
+    top = np.argmax(np.where(on, walls.height, -np.inf).reshape(n, -1), axis=1)
+    owners, gaps = walls.by.reshape(n, -1)[row, top], walls.gap.reshape(n, -1)[row, top]
+    even = on.copy()
+    even[:, :, LEVELS:] = False
+    even &= np.abs(walls.gap - gaps[:, None, None]) <= ON
+    by = np.sort(np.where(even, walls.by, -1).reshape(n, -1), axis=1)
+    least = 0.5 * even.sum(axis=(1, 2))
+    most = by[row, by.shape[1] - 1 - np.floor(least).astype(np.int64)]  # a majority spans it
+    mine = (by == most[:, None]).sum(axis=1) > least
+    return np.stack([owners, np.where(mine, most, owners)], axis=1)
 
 
 def _drag(case: Case, part: _Along, here: Bools, by: int) -> Drag:
@@ -264,7 +277,7 @@ def _own(case: Case, drag: Drag, part: _Along) -> bool:
         n for n in np.unique(at_z).tolist()
         if n in info and n < drag.run.number and info[n].tool == info[drag.run.number].tool
     ]  # fmt: skip
-    own = (part.wall_by == drag.by) | np.isin(part.traced, [drag.by, *again]).any(axis=1)
+    own = (part.wall_by == drag.by).any(axis=1) | np.isin(part.traced, [drag.by, *again]).any(axis=1)
     return bool(own.mean() >= 0.5)
 
 

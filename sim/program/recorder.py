@@ -180,7 +180,7 @@ class Recorder:
         self._selected = tool, block
 
     def change_tool(self, block: Block) -> None:
-        """Load the selected tool; T0 empties the spindle.
+        """Load the selected tool, which stops the spindle (NIST RS274/NGC 3.6.3); T0 empties it.
 
         Raises
         ------
@@ -200,7 +200,7 @@ class Recorder:
                 "T",
             )
         self._tool, self._checked, self._emptied = tool, False, tool == 0
-        self.set_direction(self._direction)
+        self.set_direction(0)
         self.headings.tool_change(tool)
 
     # Moves of plain blocks, taken many at once

@@ -144,7 +144,7 @@ M_ROWS: Final = (
     _acted("M3", "spindle", "", "spindle clockwise", f"{NIST} 3.6.2"),
     _acted("M4", "spindle", "", "spindle counter-clockwise", f"{NIST} 3.6.2"),
     _acted("M5", "spindle", "", "spindle off", f"{NIST} 3.6.2"),
-    _acted("M6", "tool change", "", "loads the tool of the last T", f"{NIST} 3.6.3"),
+    _acted("M6", "tool change", "", "loads the tool of the last T, spindle off", f"{NIST} 3.6.3"),
     _noted("M7", "mist", "", "coolant", f"{NIST} 3.6.4"),
     _noted("M8", "flood", "", "coolant", f"{NIST} 3.6.4"),
     _noted("M9", "coolant off", "", "coolant", f"{NIST} 3.6.4"),
