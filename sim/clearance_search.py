@@ -27,12 +27,23 @@ OVERLAP_SLACKS: Final = (1e-4, 1e-5, 1e-6, 1e-7)
 """An overlap is looked at more finely: on the brink of the metal there is no way downhill, mm."""
 OVERLAP_MOST: Final = 20_000
 """Squares of one move that this takes at most: away from a brink the polish has been finer."""
-MOST: Final = 1_000_000
-"""Squares of one move that the search looks at, as its kernel has it."""
+MOST: Final = 50_000
+"""Squares of one move that the search looks at; a thousand are usual."""
+COUNTED: Final = 1_000_000
+"""Squares that its kernel counts up to."""
 TOUCH: Final = 4e-9
 """A gap or an overlap smaller than this is a touch, mm: rounding, and the search's own steps."""
 FINEST: Final = 1e-8
 """Last step of the polish, mm."""
+COARSE: Final = 1e-4
+"""The same while the search is coarse: the next one begins anew."""
+STEPS: Final = 2000
+"""Most steps of a polish: along a bent ridge it goes on by next to nothing."""
+LONGEST: Final = 0.5
+"""Longest step of the polish, mm."""
+LEAST: Final = 1e-11
+GENTLE: Final = 1e-6
+"""The polish goes on only where it gains that much, mm, and this share of the step."""
 BACK: Final = 0.05
 """Rays of the polish begin this far from the metal, mm."""
 
@@ -108,26 +119,28 @@ class StockGaps:
         best = np.array([within, 0.0, 0.0, 0.0, -1.0, 0.0])
         order = np.argsort(low, kind="stable")
         for n, slack in enumerate((*SLACKS, *OVERLAP_SLACKS)):
-            finer = slack < FOUND
+            finer, over = slack < FOUND, False
             if finer and best[0] >= -slack:
                 break
             for k, i in enumerate(order.tolist()):
                 if low[i] >= best[0] - slack:
                     break
                 self.search(int(moves[i]), parts, best, slack, OVERLAP_MOST if finer else MOST)
+                over |= best[5] > COUNTED
                 if k % 64 == 0 and not finer:
                     progress((n + k / len(order)) / len(SLACKS))
             if best[4] < 0:
                 return None
-            if best[5] > MOST and not finer:
-                self.short = True
-            self.polished(parts, best)
+            self.polished(parts, best, COARSE if slack > FOUND else FINEST)
+            if over and slack <= FOUND:
+                self.short |= not finer
+                break
         return float(best[0]), self.midway(parts, best), int(best[4])
 
-    def polished(self, parts: Floats, best: Floats) -> None:
-        """Better the best by small steps."""
+    def polished(self, parts: Floats, best: Floats, finest: float) -> None:
+        """Better the best by small steps, down to the finest."""
         for polish in (self.polish, self.polish_columns):
-            gap, place, m = polish(parts, best)
+            gap, place, m = polish(parts, best, finest)
             if gap < best[0]:
                 best[:5] = gap, *place, m
 
@@ -153,7 +166,7 @@ class StockGaps:
         from .kernels.gap_search import search_move
 
         p = self.packed
-        best[5] = MOST - most
+        best[5] = COUNTED - most
         bounds = np.full(len(self.raw), np.inf)
         tip = float(_lowest_tips(self.job.program.moves, np.array([m]))[0])
         box_bounds(m, tip, self.table, parts, self.boxes, self.raw, best, bounds)
@@ -163,7 +176,7 @@ class StockGaps:
             self.lists, self.raw, self.outline, best, slack,
         )  # fmt: skip
 
-    def polish(self, parts: Floats, best: Floats) -> tuple[float, Floats, int]:
+    def polish(self, parts: Floats, best: Floats, finest: float) -> tuple[float, Floats, int]:
         """Walk downhill over the metal's face, by rays, from where the search ended."""
         m, place = int(best[4]), best[1:4].copy()
         gap = float(self.gaps(m, parts, place[None])[0])
@@ -176,25 +189,33 @@ class StockGaps:
             return float(best[0]), place, m
         gap, place = found
         step = 16 * FOUND
-        while step > FINEST:
+        for _ in range(STEPS):
+            if step <= finest:
+                break
             around = place[None] - BACK * way + step * sides
             trial = self.hits(m, parts, around, way)
-            if trial is not None and trial[0] < gap - 1e-11:
+            if trial is not None and trial[0] < gap - max(LEAST, GENTLE * step):
                 gap, place = trial
+                step = min(2 * step, LONGEST)  # a long gentle slope takes few steps
             else:
                 step /= 2
         return gap, place, m
 
-    def polish_columns(self, parts: Floats, best: Floats) -> tuple[float, Floats, int]:
+    def polish_columns(
+        self, parts: Floats, best: Floats, finest: float
+    ) -> tuple[float, Floats, int]:
         """Walk downhill over columns: where metal is on all sides, rays meet no face."""
         m, place, gap = int(best[4]), best[1:4].copy(), float(best[0])
         step = 16 * FOUND
-        while step > FINEST:
+        for _ in range(STEPS):
+            if step <= finest:
+                break
             around = place[:2] + step * CIRCLE
             gaps, places = self.columns(m, parts, around)
             k = int(np.argmin(gaps))
-            if gaps[k] < gap - 1e-11:
+            if gaps[k] < gap - max(LEAST, GENTLE * step):
                 gap, place = float(gaps[k]), places[k]
+                step = min(2 * step, LONGEST)
             else:
                 step /= 2
         return gap, place, m

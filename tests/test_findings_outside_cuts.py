@@ -160,7 +160,7 @@ def cove(high: float = 0.0, out: float = 0.0) -> str:
 @pytest.mark.parametrize(("high", "out", "size", "severity"), [
     (0, 0, 0, ""), (0.05, 0, 0, ""), (-0.05, 0, 0, ""), (0.2, 0, 0.2, "note"),
     (-0.2, 0, 0.2, "note"), (0.6, 0, 0.6, "spoils"), (-0.6, 0, 0.6, "spoils"),
-    (0, 0.6, 0.6, "spoils"),
+    (0, 0.6, 0.6, "spoils"), (-7, 0, 7, "spoils"), (7, 0, 7, "spoils"),
 ])  # fmt: skip
 def test_a_cove(tmp_path, high, out, size, severity):
     rows = run(tmp_path, cove(high, out), [mill(3, 0.375), BALL])

@@ -99,6 +99,16 @@ def test_a_register_makes_it(
     assert not found(shelf(tmp_path / "cured", *steps), MODULE)
 
 
+def test_a_register_makes_it_though_the_program_is_near(tmp_path: Path) -> None:
+    """Half a thou by program is a note with another tool; H3 0.9 low makes it a cut."""
+    steps = ROUGH, FLOORED, walled(0.5, tool=3)
+    (finding,) = found(shelf(tmp_path, *steps, offsets='H3 = "-0.9 thou"'), MODULE)
+    assert finding.size == pytest.approx(0.4 * THOU, abs=1e-9)
+    assert finding.change
+    assert (finding.change.what, finding.change.after) == ("H3", 0.0)
+    assert "H3 makes it" in finding.text
+
+
 def test_the_strip_that_the_lift_leaves(tmp_path: Path) -> None:
     """Flat tools: as high as the lift, as wide as the floor pass kept off the wall."""
     flat = Step(3, 10.0, 5.0, "rough"), Step(3, 10.5, 0.0, "floor")
@@ -112,7 +122,7 @@ def test_the_strip_as_it_is_then_cut(tmp_path: Path, floorer: int, waller: int) 
     """Against the columns of the cured job; and the sum of a corner radius by hand."""
     from helpers_shelf import CORNER
     from proud.findings.case import Case
-    from proud.findings.wall_drags_floor import drags, strip_width
+    from proud.findings.drags import drags, strip_width
 
     steps = [Step(1, 10.0, 5.0, "rough"), Step(floorer, 10.5, 0.0, "floor")]
     job = shelf(tmp_path / "bad", *steps, walled(-0.2, tool=waller))

@@ -368,7 +368,8 @@ def corner(rng: Rng) -> Twin:
     share = layer / r / (1 + math.sin(angle))
     slowly = dataclasses.replace(finish, slow=(share * finish.feed * 0.5, 1.6 * d))
     mills = {1: Mill(1, "flat", d), 2: Mill(2, "flat", d)}
-    plan = base(rng, (rough, slowly), mills, (size / 2, size / 2, 8.0), pitch)
+    wide = 0.57 * size  # turned by 45 degrees the corners reach sqrt(2) half + r
+    plan = base(rng, (rough, slowly), mills, (wide, wide, 8.0), pitch)
     bad = plan.set(cuts=(rough, finish))
     return _twin(rng, plan, bad, Planted("corner-bite", 90.0, "90 degrees", tol=0.01, of="deg"))
 
@@ -380,7 +381,8 @@ def top(rng: Rng) -> Twin:
     off = float(rng.uniform(1.1, 8.0)) * THOU * float(rng.choice([-1.0, 1.0]))
 
     def plan(z: float) -> Plan:
-        lines = Lines("face", 1, -0.5 + z, 0.7 * d, half + d, -half - 1, half + 1)
+        far = 1.42 * half + 1.0  # turned by 45 degrees, to the block's corners
+        lines = Lines("face", 1, -0.5 + z, 0.7 * d, far + d, -far, far)
         made = base(rng, (lines,), {1: Mill(1, "flat", d)}, (half, half, 6.0), pitch)
         return made.set(part=(-0.5, -5.5), tolerance=1.0 * THOU)
 

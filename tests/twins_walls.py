@@ -217,6 +217,9 @@ RIDGE = (
 )
 
 
+BITE = (("fillet-in-one-bite", "as much lower it takes more of what fillet is left, too"),)
+
+
 def wall_drags_floor(rng: Rng, shape: str) -> Twin:
     """Size: how far the wall pass's tip is off the floor."""
     m = made(rng, shape)
@@ -241,7 +244,8 @@ def register_drags_floor(rng: Rng, shape: str) -> Twin:
     clean = m.plan.all_changed("wall", h=21, z=m.floor + lift)
     bad = clean.set(offsets=(("H21", error),))
     size = -error - lift
-    return Twin(clean, bad, Planted("wall-drags-floor", size, "-(error of H + lift)", also=RIDGE))
+    also = RIDGE + BITE
+    return Twin(clean, bad, Planted("wall-drags-floor", size, "-(error of H + lift)", also=also))
 
 
 def fillet_in_one_bite(rng: Rng, shape: str) -> Twin:

@@ -14,7 +14,7 @@ trace by e cos(slope) square to it.
 
 Size: face minus trace, square to the face. Exact.
 Margins: `blend_step` 0.3 thou, a step that shows in the light; `blend_step_note` 0.1 thou, a
-note. What is off by more than 5 thou is no blend but a depth of its own.
+note. What is off by more than 10 thou is no blend but a depth of its own.
 
 Silent: the ball's own scallops; a path as high above the face as its own cusps, or as the next
 step would come down where the round meets the face at an angle; a groove that has the same face
@@ -31,6 +31,7 @@ are common practice, no source.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
@@ -48,7 +49,7 @@ if TYPE_CHECKING:
 
 __all__ = ["RULES"]
 
-LIMIT: Final = 5 * THOU
+LIMIT: Final = 10 * THOU
 """A path further off a face than this has nothing to do with it."""
 MOST: Final = 40_000
 """About as many stations of a pass are looked at."""
@@ -60,6 +61,8 @@ LEVEL: Final = 0.002
 """Sine of the angle of a path or a face that still counts as level or upright."""
 SAME: Final = 1e-6
 LEVELS: Final = 3
+ASLANT: Final = 0.1
+"""Levels down a fillet lie aside by more than this share of their step in height."""
 NEAREST: Final = 32
 """Stations looked at beside each."""
 STEP: Final = 1e-5
@@ -131,12 +134,24 @@ def _ball(walls: Walls, number: int, moves: Ints) -> _Ball | None:
 
 
 def _steps_down(walls: Walls, moves: Ints, radius: float) -> bool:
-    """Whether level paths follow each other down in steps under a corner's radius."""
+    """Whether level paths follow each other down and aside in steps under a corner's radius.
+
+    A rougher's levels lie one under the other, but for an allowance.
+    """
+    from scipy.spatial import cKDTree
+
     table = walls.moves[moves]
     level = ~table.rapid & (np.abs(table.end[:, 2] - table.start[:, 2]) < SAME)
     level &= ~walls.upright[moves]
-    z = np.unique(np.round(table.end[level, 2], 6))
-    return len(z) >= LEVELS and float(np.diff(z).max()) < radius
+    z, of = np.unique(np.round(table.end[level, 2], 6), return_inverse=True)
+    if len(z) < LEVELS or float(np.diff(z).max()) >= radius:
+        return False
+    ends = [table.end[level, :2][of == k] for k in range(len(z))]
+    aside = [
+        float(np.median(cKDTree(above).query(here)[0]))
+        for here, above in itertools.pairwise(ends)
+    ]  # fmt: skip
+    return float(np.mean(np.array(aside) > ASLANT * np.diff(z))) >= 0.5
 
 
 # ------------------------------------------------------------------------------------- measuring

@@ -72,6 +72,8 @@ SLOTS: Final = 0.75
 """A load that a pass bears along so many diameters of straights is no harm in a corner."""
 BEARS: Final = 2.5
 """A corner that takes up to so many times what the pass bears on straights is no harm."""
+ALIKE: Final = 1e-5
+"""Loads that differ by a smaller share are one: the angle of metal is found by halving."""
 HELD: Final = 1.25
 """The slower feed is to be held where the load is more than so many times the straight's."""
 
@@ -174,7 +176,8 @@ def _bites(
     heavy = heavy[work[heavy] > case.margin("corner_load") * load[usual]]
     if not len(heavy):
         return None
-    worst = int(heavy[np.argmax(np.round(work[heavy], 9))])
+    heaviest = heavy[work[heavy] > (1 - ALIKE) * work[heavy].max()]
+    worst = int(heaviest[np.argmax(np.round(fine.angle[heaviest], 6))])
     place = fine.places[np.array([worst])]
     if depth_ahead(before, edge, place) <= case.margin("corner_light") * 2 * edge.radius:
         return None

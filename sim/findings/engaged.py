@@ -188,14 +188,30 @@ def _from_start(before: Before, place: Places) -> float:
     return float(lengths_of(before, place.move)[0] * place.share[0])
 
 
+def _layer(before: Before, way: Way, radius: float) -> Floats:
+    """Return the thickness of what is taken off a wall on one side, mm: on arcs along their radius.
+
+    The law of cosines in the triangle of the arc's middle, the tool's axis and where metal begins.
+    """
+    moves, of = before.moves, way.places.move
+    turn = moves.turn[of]
+    bend = np.hypot(*(moves.end[of, :2] - moves.center[of]).T)
+    inside = np.sign(way.side * turn) < 0  # metal away from the middle
+    reach = np.where(inside, radius, -radius)
+    across = bend**2 + radius**2 + 2 * bend * reach * np.cos(way.angle)
+    layer: Floats = np.sign(reach) * (bend + reach - np.sqrt(across))
+    return np.where(turn != 0, np.nan_to_num(layer), way.width)
+
+
 def finishes(case: Case, walls: Walls, number: int, way: Way) -> Bools:
     """Return the stations at which a thin layer is taken off a wall that stays as it leaves it.
 
     A layer thicker than the margin `finish_layer` is no finish.
     """
     tool = case.tool_of(number)
-    layer = way.width <= 2 * tool.cutting_radius * case.margin("finish_layer")
-    thin: Bools = layer & (way.angle > 0) & (way.angle < math.pi / 2)
+    layer = _layer(walls.before, way, tool.cutting_radius)
+    light = layer <= 2 * tool.cutting_radius * case.margin("finish_layer")
+    thin: Bools = light & (way.angle > 0) & (way.angle < math.pi / 2)
     thin &= np.abs(way.side) > ONE_SIDED * (1 - np.cos(way.angle))
     which = np.flatnonzero(thin)
     if len(which):

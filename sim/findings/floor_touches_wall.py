@@ -92,8 +92,8 @@ class _Touch:
 
 
 def _find(case: Case) -> Iterator[Finding]:
+    from .drags import drags
     from .passing import passings
-    from .wall_drags_floor import drags
 
     dragging = {(d.run.number, d.run.z) for d in drags(case)}
     worst: dict[tuple[int, bool], _Touch] = {}
