@@ -24,11 +24,15 @@ LEAST_SPAN, MOST_SPAN = 1 * 0.0254, 60 * 0.0254
 COLUMNS = 500
 """Columns along each side of it."""
 BITES = {
-    "cuts-above-length", "corner-bite", "fillet-in-one-bite", "finisher-cuts-ledge",
-    "floor-touches-wall", "lead-mark", "plunge", "ramp-steep", "rapid-in-stock", "shank-rub",
-    "holder-rub", "spindle-stopped", "thin-wall",
+    "corner-bite", "fillet-in-one-bite", "finisher-cuts-ledge", "plunge", "ramp-steep",
+    "rapid-in-stock", "spindle-stopped", "thin-wall",
 }  # fmt: skip
 """Rules about what a pass takes: drawn as it stands after that pass, and before it."""
+STANCES = {
+    "cuts-above-length": False, "fixture-near": True, "floor-touches-wall": False,
+    "holder-rub": True, "lead-mark": False, "shank-rub": True,
+}  # fmt: skip
+"""Rules about what stands beside a tool: drawn in section; whether once the move is done."""
 MOST = 24
 """Most findings that are drawn."""
 
@@ -65,29 +69,55 @@ def draw_all(job: Job, result: RunResult, folder: Path) -> list[Path]:
     return [folder / name for name in wanted]
 
 
-def draw_findings(job: Job, review: Review, folder: Path) -> list[Path]:
-    """Draw the place of each finding above a note from close by; returns the files.
+def draw_findings(job: Job, review: Review, folder: Path, *, notes: bool = False) -> list[Path]:
+    """Draw the place of each finding from close by; returns the files. `notes`: of notes too."""
+    shown = [f for f in review.findings if notes or f.severity != "note"][:MOST]
+    drawn = []
+    for number, finding in enumerate(shown, 1):
+        path = folder / f"finding-{number}-{finding.rule}.png"
+        draw = _draw_stance if finding.rule in STANCES else _draw_loupe
+        draw(job, finding, number, path)
+        drawn.append(path)
+    return drawn
 
-    Each is a window of exact columns as they stand at the end, or after the pass where it is its
-    bite that matters; the sections show what stood there before.
+
+def _draw_loupe(job: Job, finding: Finding, number: int, path: Path) -> None:
+    """Draw a window of exact columns as they stand at the end.
+
+    Or after the pass where it is its bite that matters; sections show what stood there before.
     """
     from proud.pictures_loupe import draw_loupe
 
-    shown = [f for f in review.findings if f.severity != "note"][:MOST]
-    drawn = []
-    for number, finding in enumerate(shown, 1):
-        path, at = folder / f"finding-{number}-{finding.rule}.png", finding.pass_number
-        grid, bites = _window(job, finding), finding.rule in BITES
-        size = finding.size if not finding.of else 0.0
-        draw_loupe(
-            job.surface(as_of=at if bites else None, grid=grid), unit=job.unit,
-            title=f"{number}: {finding.rule}, " + ("after" if bites else "of") + f" pass {at}",
-            passes=job.pass_names(), path=path, middle_mm=finding.at[2],
-            span_mm=min(max(2 * abs(size), LEAST_SPAN), MOST_SPAN),
-            before=job.surface(as_of=at - 1, grid=grid) if bites else None,
-        )  # fmt: skip
-        drawn.append(path)
-    return drawn
+    grid, bites, at = _window(job, finding), finding.rule in BITES, finding.pass_number
+    size = finding.size if not finding.of else 0.0
+    draw_loupe(
+        job.surface(as_of=at if bites else None, grid=grid), unit=job.unit,
+        title=f"{number}: {finding.rule}, " + ("after" if bites else "of") + f" pass {at}",
+        passes=job.pass_names(), path=path, middle_mm=finding.at[2],
+        span_mm=min(max(2 * abs(size), LEAST_SPAN), MOST_SPAN),
+        before=job.surface(as_of=at - 1, grid=grid) if bites else None,
+    )  # fmt: skip
+
+
+def _draw_stance(job: Job, finding: Finding, number: int, path: Path) -> None:
+    """Draw the tool where it stands at the place, in section."""
+    import numpy as np
+    from proud.pictures_stance import draw_stance, stance_of
+
+    moves = job.program.moves
+    mine = moves.sweeps() & (moves.pass_number == finding.pass_number)
+    first, last = finding.lines
+    at_lines = mine & (moves.line >= first) & (moves.line <= last)
+    chosen = np.flatnonzero(at_lines if at_lines.any() else mine)
+    if not len(chosen):
+        _draw_loupe(job, finding, number, path)
+        return
+    stance = stance_of(job, chosen, finding.at, done=STANCES[finding.rule])
+    size = 0.0 if finding.of else abs(finding.size)
+    title = f"{number}: {finding.rule}, pass {finding.pass_number}"
+    draw_stance(
+        job, stance, size=size, title=title, text=finding.text, unit=job.unit, path=path
+    )  # fmt: skip
 
 
 def _window(job: Job, finding: Finding) -> Grid:

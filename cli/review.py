@@ -99,7 +99,8 @@ def change_text(change: Change, unit: Unit) -> str:
     elif before:
         text += f", now {before}"
     if change.seconds:
-        text += f"; {say_time(change.seconds)} more a part"
+        word = "more" if change.seconds > 0 else "less"
+        text += f"; {say_time(abs(change.seconds))} {word} a part"
     return text
 
 

@@ -71,7 +71,8 @@ def command(
         from .pictures import draw_all, draw_findings
 
         drawn = draw_all(loaded, result, pictures)
-        drawn += draw_findings(loaded, found, pictures) if found is not None else []
+        if found is not None:
+            drawn += draw_findings(loaded, found, pictures, notes=everything)
     from .screen import run_text
 
     def text() -> str:

@@ -52,8 +52,11 @@ DRAWN = {
     "tool.png": [*OUTPUTS["tool"], "--out"],
 }
 """Pictures, and the command that draws each, up to the file's name."""
-FOUND = ("finding.png", "finding-*-fillet-in-one-bite.png")
-"""A picture of a finding, and what it is called among those of ``proud run --pictures``."""
+FOUND = {
+    "finding.png": "finding-*-fillet-in-one-bite.png",
+    "stance.png": "finding-*-lead-mark.png",
+}
+"""Pictures of findings, and what they are called among those of ``proud run --pictures``."""
 
 
 def proud(arguments: list[str]) -> str:
@@ -109,7 +112,8 @@ def main() -> None:
         proud([*arguments, str(PICTURES / name), "--quiet"])
     with tempfile.TemporaryDirectory() as folder:
         proud(["run", FIRST, "--quiet", "--pictures", folder])
-        shutil.copyfile(min(Path(folder).glob(FOUND[1])), ROOT / PICTURES / FOUND[0])
+        for name, called in FOUND.items():
+            shutil.copyfile(min(Path(folder).glob(called)), ROOT / PICTURES / name)
 
 
 if __name__ == "__main__":

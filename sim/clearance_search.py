@@ -25,12 +25,10 @@ SLACKS: Final = (1.0, 0.1, 0.01, FOUND)
 """The search is made coarse first: what it finds leaves the finer ones little to look at, mm."""
 OVERLAP_SLACKS: Final = (1e-4, 1e-5, 1e-6, 1e-7)
 """An overlap is looked at more finely: on the brink of the metal there is no way downhill, mm."""
-OVERLAP_MOST: Final = 20_000
-"""Squares of one move that this takes at most: away from a brink the polish has been finer."""
-MOST: Final = 50_000
-"""Squares of one move that the search looks at; a thousand are usual."""
-COUNTED: Final = 1_000_000
-"""Squares that its kernel counts up to."""
+OVERLAP_MOST: Final = 400_000
+"""Work on one move that this takes at most: away from a brink the polish has been finer."""
+MOST: Final = 1_000_000
+"""Work on one move, about a microsecond each, as its kernel has it."""
 TOUCH: Final = 4e-9
 """A gap or an overlap smaller than this is a touch, mm: rounding, and the search's own steps."""
 FINEST: Final = 1e-8
@@ -126,7 +124,7 @@ class StockGaps:
                 if low[i] >= best[0] - slack:
                     break
                 self.search(int(moves[i]), parts, best, slack, OVERLAP_MOST if finer else MOST)
-                over |= best[5] > COUNTED
+                over |= best[5] > MOST
                 if k % 64 == 0 and not finer:
                     progress((n + k / len(order)) / len(SLACKS))
             if best[4] < 0:
@@ -160,13 +158,13 @@ class StockGaps:
     def search(self, m: int, parts: Floats, best: Floats, slack: float, most: int = MOST) -> None:
         """Search the stock round one move for what is nearer than the best by more than slack.
 
-        most: squares that are looked at.
+        most: how much work it may be.
         """
         from .kernels.gap_bounds import box_bounds
         from .kernels.gap_search import search_move
 
         p = self.packed
-        best[5] = COUNTED - most
+        best[5] = MOST - most
         bounds = np.full(len(self.raw), np.inf)
         tip = float(_lowest_tips(self.job.program.moves, np.array([m]))[0])
         box_bounds(m, tip, self.table, parts, self.boxes, self.raw, best, bounds)

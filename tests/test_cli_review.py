@@ -104,6 +104,16 @@ def test_all_lists_notes_skims_passes_and_levels(command):
         assert word in text
 
 
+def test_pictures_of_notes_only_with_all(command_inside, tmp_path):
+    """A slot whose one tool cuts its wall and its floor at once: a plunge, a note."""
+    nc = Nc().tool(1, "one").stroke((-30, 0, -1), (30, 0, -1)).heading("two").stroke((0, 9, -2))
+    job = write_job(tmp_path, nc, [tool(1, "flat", 6)]).spec.path
+    for words, drawn in (((), []), (("--all",), ["finding-1-plunge.png"])):
+        done = command_inside("run", job, *words, "--pictures", tmp_path / "views")
+        assert done.returncode == 0, done.stderr
+        assert sorted(p.name for p in (tmp_path / "views").glob("finding-*")) == drawn
+
+
 # ------------------------------------------------------------------------------------- exit codes
 
 
@@ -214,6 +224,10 @@ def test_the_programs_own_line_is_quoted(block):
         (
             Change("Z of pass 2, line 9", -2.54, -2.5146, seconds=12.0),
             "Z of pass 2, line 9 from -0.1000 in to -0.0990 in; 12.0 s more a part",
+        ),
+        (
+            Change("G4 at line 4", 1.8, None, length=False, seconds=-1.8),
+            "G4 at line 4, now 1.8; 1.8 s less a part",
         ),
         (Change("start of pass 1", "X0 Y1", "X1 Y0"), "start of pass 1 from X0 Y1 to X1 Y0"),
         (Change("F at line 4", 20.0, 10.0, length=False), "F at line 4 from 20 to 10"),

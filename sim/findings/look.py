@@ -16,9 +16,10 @@ from ..pieces import LABELS
 
 if TYPE_CHECKING:
     from ..clearance import StockGaps
+    from ..moves import Moves
     from .case import Case
 
-__all__ = ["HAIR", "SAME", "Look"]
+__all__ = ["HAIR", "SAME", "Look", "tip_near"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,6 +30,27 @@ HAIR: Final = 1e-5
 """Rays run so far beside an edge, mm."""
 ROUNDS: Final = 24
 """Most places that are looked at, one after the other, for how far a part must go up."""
+
+
+def tip_near(moves: Moves, move: int, place: Floats) -> Floats:
+    """Return the tip where it is nearest to a place in plan; the lowest, on a plunge."""
+    start, end = moves.start[move], moves.end[move]
+    if moves.kind[move] == ARC:
+        center, turn = complex(*moves.center[move]), float(moves.turn[move])
+        arm, size = complex(*start[:2]) - center, abs(turn)
+        ahead = cmath.phase((complex(*place[:2]) - center) / arm) * math.copysign(1.0, turn)
+        ahead %= 2 * math.pi
+        if ahead > size:  # before the start or past the end: the nearer of the two
+            ahead = size if ahead - size < 2 * math.pi - ahead else 0.0
+        share, at = ahead / size, center + arm * cmath.exp(1j * turn * ahead / size)
+        plan = np.array([at.real, at.imag])
+    elif (start[:2] == end[:2]).all():
+        return np.array([*end[:2], float(np.fmin(start[2], end[2]))])
+    else:
+        along = end[:2] - start[:2]
+        share = float(np.clip((place[:2] - start[:2]) @ along / (along @ along), 0.0, 1.0))
+        plan = start[:2] + share * along
+    return np.array([*plan, start[2] + share * (end[2] - start[2])])
 
 
 class Look:
@@ -65,23 +87,7 @@ class Look:
 
     def tip(self, move: int, place: Floats) -> Floats:
         """Return the tip where it is nearest to a place in plan; the lowest, on a plunge."""
-        start, end = self.moves.start[move], self.moves.end[move]
-        if self.moves.kind[move] == ARC:
-            center, turn = complex(*self.moves.center[move]), float(self.moves.turn[move])
-            arm, size = complex(*start[:2]) - center, abs(turn)
-            ahead = cmath.phase((complex(*place[:2]) - center) / arm) * math.copysign(1.0, turn)
-            ahead %= 2 * math.pi
-            if ahead > size:  # before the start or past the end: the nearer of the two
-                ahead = size if ahead - size < 2 * math.pi - ahead else 0.0
-            share, at = ahead / size, center + arm * cmath.exp(1j * turn * ahead / size)
-            plan = np.array([at.real, at.imag])
-        elif (start[:2] == end[:2]).all():
-            return np.array([*end[:2], float(np.fmin(start[2], end[2]))])
-        else:
-            along = end[:2] - start[:2]
-            share = float(np.clip((place[:2] - start[:2]) @ along / (along @ along), 0.0, 1.0))
-            plan = start[:2] + share * along
-        return np.array([*plan, start[2] + share * (end[2] - start[2])])
+        return tip_near(self.moves, move, place)
 
     def way(self, move: int, place: Floats) -> Floats | None:
         """Return the level unit direction from the axis to a place; None: it lies on the axis."""

@@ -8,14 +8,18 @@ from .cells import SAME
 from .gap import gap_at
 from .gap_bounds import ROOT2, edge_bound, rim_top, same_rim, slope_at, square_bound, sure_top_near
 from .mesh_columns import _cell, _extent, facet_z
-from .place import bounds, cut_top, height
+from .place import HELIX, bounds, cut_top, height
 from .profile import INF, entry, jit
 from .row import load
 
 FINE = 0.25
 """Squares smaller than this share of what may be missed are not halved."""
 MOST = 1_000_000
-"""Squares of one move that are looked at: more, and the search is cut short and says so."""
+"""Work on one move, about a microsecond each: more, and the search is cut short and says so."""
+RIM = 0.02
+"""The same of a sweep whose rim is looked at, for each that reaches the square."""
+ROUND = 20.0
+"""The same of a square on a helix, whose nearest place is searched for."""
 ZERO = np.int64(0)
 DEEP = 64
 ROUND_STOCK = 1
@@ -190,8 +194,10 @@ def judge(kind, path, parts, code, rows, ids, n, x, y, h, raw, outline, best, to
         ex = x + (a + 1e-9) * nx
         ey = y + (a + 1e-9) * ny
         if abs(ex - x) <= h and abs(ey - y) <= h:
+            best[5] += RIM * n
             look(kind, path, parts, code, rows, ids, n, ex, ey, raw, outline, best, move)
         if b > edge and b >= best[0] - tol:
+            best[5] += RIM * n
             over = inside_rim(code, rows, ids, n, m, x, y, a, nx, ny, r, over_it)
             inside, _, _ = gap_at(kind, path, parts, x, y, min(over, top))
             edge = max(edge, min(b, inside - r))
@@ -203,7 +209,7 @@ def judge(kind, path, parts, code, rows, ids, n, x, y, h, raw, outline, best, to
 
 @jit
 def search(kind, path, parts, code, rows, ids, n, x, y, h, raw, outline, best, tol, move, squares):
-    """Search one square down to where nothing smaller can be; best[5] counts the squares."""
+    """Search one square down to where nothing smaller can be; best[5] counts the work."""
     squares[0, 0] = x
     squares[0, 1] = y
     squares[0, 2] = h
@@ -213,7 +219,7 @@ def search(kind, path, parts, code, rows, ids, n, x, y, h, raw, outline, best, t
         x = squares[depth, 0]
         y = squares[depth, 1]
         h = squares[depth, 2]
-        best[5] += 1.0
+        best[5] += ROUND if kind == HELIX else 1.0
         if best[5] > MOST:
             return
         if not judge(kind, path, parts, code, rows, ids, n, x, y, h, raw, outline, best, tol, move):
@@ -232,7 +238,7 @@ def search(kind, path, parts, code, rows, ids, n, x, y, h, raw, outline, best, t
 def search_move(m, table, parts, code, rows, limit, boxes, order, lists, raw, outline, best, tol):
     """Search boxes of one move in the order given; lists: rows that reach each box.
 
-    outline: as `raw_at` takes it. best: gap, x, y, z, move, and the squares looked at.
+    outline: as `raw_at` takes it. best: gap, x, y, z, move, and the work.
     """
     kinds, paths = table
     x0, y0, h, nx, _ = boxes

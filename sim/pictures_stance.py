@@ -1,0 +1,361 @@
+"""A tool where it stands at a place, in section with the metal and the jaws beside it.
+
+The section runs through the tool's axis and the place; all of it is to scale, with the place once
+more from close by. Metal is what level steps along the section find by rays straight down.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import os
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .pictures_color import INK
+from .units import MM_PER, Unit, say_length
+
+if TYPE_CHECKING:
+    from .job import Job
+    from .tools import Tool
+
+__all__ = ["Stance", "draw_stance", "stance_of"]
+
+Floats = NDArray[np.float64]
+
+SIZE: Final = (1600, 1100)
+MAIN: Final = (40.0, 140.0, 960.0, 1000.0)
+CLOSE: Final = (1010.0, 190.0, 1560.0, 740.0)
+"""Left, top, right and bottom of the two views, px."""
+STEPS: Final = 700
+"""Rays across a view."""
+ROOM: Final = 1.25
+CLOSEST: Final = 1 * 0.0254
+"""Least half width of the close view, mm."""
+TIMES: Final = 3.0
+"""Half width of the close view, in sizes of what is found."""
+METAL: Final = "#cfc4ad"
+SHADES: Final = {"cuts": "#e8b48a", "neck": "#b9cfe0", "shank": "#c9ccd2", "holder": "#a9a9b4"}
+JAW: Final = "#8fae8b"
+GLASS: Final = 0.55
+"""The tool lets through what it would cut."""
+
+
+@dataclasses.dataclass(frozen=True)
+class Stance:
+    """Where a tool stands, mm.
+
+    Attributes
+    ----------
+    tool : Tool
+    tip : (x, y, z)
+    way : (x, y)
+        Unit direction of the section, from the axis.
+    at : (x, y, z)
+        The place.
+    count : int
+        Moves that are done.
+    """
+
+    tool: Tool
+    tip: tuple[float, float, float]
+    way: tuple[float, float]
+    at: tuple[float, float, float]
+    count: int
+
+    @property
+    def spot(self) -> tuple[float, float]:
+        """The place in the section: from the axis, and z, mm."""
+        aside = np.array(self.at[:2]) - np.array(self.tip[:2])
+        return float(aside @ np.array(self.way)), self.at[2]
+
+
+def stance_of(
+    job: Job, moves: NDArray[np.int64], at: tuple[float, float, float], *, done: bool
+) -> Stance:
+    """Return where a tool stands nearest to a place on some moves of it.
+
+    Parameters
+    ----------
+    job : Job
+    moves : ndarray of int64
+        Moves that sweep, one or more.
+    at : (x, y, z)
+        mm.
+    done : bool
+        With the metal as it is when that move is done; else as it was before.
+
+    Returns
+    -------
+    Stance
+    """
+    from .findings.look import tip_near
+
+    place = np.array(at)
+    tips = np.array([tip_near(job.program.moves, int(m), place) for m in moves])
+    aside = np.round(np.hypot(*(tips[:, :2] - place[:2]).T), 6)
+    k = int(np.lexsort((tips[:, 2], aside))[0])
+    x, y, z = (float(v) for v in tips[k])
+    length = float(aside[k])
+    way = (1.0, 0.0) if length < 1e-6 else ((at[0] - x) / length, (at[1] - y) / length)
+    move = int(moves[k])
+    tool = job.tools[int(job.program.moves.tool[move])]
+    return Stance(tool, (x, y, z), way, at, move + int(done))
+
+
+# ---------------------------------------------------------------------------------------- drawing
+
+
+@dataclasses.dataclass(frozen=True)
+class _View:
+    """A window of the section: its middle (aside and z, mm), pixels per mm, and its box, px."""
+
+    aside: float
+    z: float
+    scale: float
+    box: tuple[float, float, float, float]
+
+    def x(self, s: float | Floats) -> Any:
+        return (self.box[0] + self.box[2]) / 2 + (s - self.aside) * self.scale
+
+    def y(self, z: float | Floats) -> Any:
+        return (self.box[1] + self.box[3]) / 2 - (z - self.z) * self.scale
+
+    @property
+    def half(self) -> tuple[float, float]:
+        """Half width and half height, mm."""
+        left, top, right, bottom = self.box
+        return (right - left) / 2 / self.scale, (bottom - top) / 2 / self.scale
+
+
+def draw_stance(
+    job: Job, stance: Stance, *, size: float, title: str, text: str, unit: Unit,
+    path: str | os.PathLike[str] | None = None,
+) -> NDArray[np.uint8]:  # fmt: skip
+    """Draw a tool where it stands, and save it as PNG when a path is given.
+
+    Parameters
+    ----------
+    job : Job
+    stance : Stance
+    size : float
+        Gap or bite to be seen in the close view, mm.
+    title, text : str
+        What it is, and what is wrong in a line.
+    unit : {'in', 'mm'}
+        In which lengths are written.
+    path : path, optional
+        Ends in .png; replaced atomically.
+
+    Returns
+    -------
+    ndarray of uint8, shape (1100, 1600, 3)
+
+    Raises
+    ------
+    BadInput
+        The file can't be written.
+    """
+    from .pictures_sheet import Sheet, plain_matplotlib
+
+    with plain_matplotlib():
+        sheet = Sheet(SIZE, 1.0)
+        sheet.write(24, 36, title, 27, weight="bold", room=SIZE[0] - 48)
+        sheet.write(24, 74, text, 19, room=SIZE[0] - 48)
+        sheet.write(24, 106, _about(stance, unit), 16, room=SIZE[0] - 48, color="#444444")
+        main, close = _views(stance, size)
+        for view in (main, close):
+            _draw(sheet, job, stance, view)
+        _frame(sheet, main, close)
+        half = close.half[0]
+        sheet.write(CLOSE[0], CLOSE[1] - 24, f"the place, {say_length(2 * half, unit)} wide", 18)
+        _legend(sheet, job, stance)
+        _scale_bar(sheet, main, unit)
+        foot = "Simulated, not measured. To scale; metal by rays straight down."
+        sheet.write(24, SIZE[1] - 34, foot, 15, color="#444444")
+        pixels = sheet.pixels()
+    if path is not None:
+        from .pictures import write_png
+
+        write_png(path, pixels)
+    return pixels
+
+
+def _about(stance: Stance, unit: Unit) -> str:
+    per, digits = MM_PER[unit], 4 if unit == "in" else 3
+    x, y, z = (f"{v / per:.{digits}f}" for v in stance.at)
+    i, j, k = (f"{v / per:.{digits}f}" for v in stance.tip)
+    turned = math.degrees(math.atan2(stance.way[1], stance.way[0]))
+    return (
+        f"section through the axis of T{stance.tool.number}, tip at X{i} Y{j} Z{k}, and the place "
+        f"X{x} Y{y} Z{z} ({unit}); to the right is {turned:.0f} degrees from +X"
+    )
+
+
+def _views(stance: Stance, size: float) -> tuple[_View, _View]:
+    """Return the view of the whole and the one from close by."""
+    spot, z = stance.spot
+    pieces = [p for p in stance.tool.pieces if math.isfinite(p.z_high)]
+    radius = max([p.widest for p in stance.tool.pieces], default=1.0)
+    top = max([p.z_high for p in pieces] + [z - stance.tip[2] + radius, 2 * radius])
+    top = min(top, max(z - stance.tip[2], 0.0) + 6 * radius)
+    wide, tall = MAIN[2] - MAIN[0], MAIN[3] - MAIN[1]
+    half = ROOM * max(radius, abs(spot))
+    low, high = min(stance.tip[2], z), stance.tip[2] + top
+    scale = min(wide / (2 * half), tall / (1.2 * (high - low)))
+    middle = (low + high) / 2
+    near = max(TIMES * size, CLOSEST)
+    closer = _View(spot, z, (CLOSE[2] - CLOSE[0]) / (2 * near), CLOSE)
+    return _View(0.0, middle, scale, MAIN), closer
+
+
+def _draw(sheet: Any, job: Job, stance: Stance, view: _View) -> None:
+    from matplotlib.patches import Rectangle
+
+    left, top, right, bottom = view.box
+    window = Rectangle((left, top), right - left, bottom - top, fc="white", ec="none", zorder=0)
+    sheet.axes.add_patch(window)
+    for patch in (*_metal(job, stance, view), *_jaws(job, stance, view), *_tool(stance, view)):
+        sheet.axes.add_patch(patch)
+        patch.set_clip_path(window)
+    spot, z = stance.spot
+    sheet.axes.plot(
+        [view.x(spot)], [view.y(z)], "o", ms=26, mfc="none", mec=INK, mew=2.2, zorder=11
+    )
+
+
+def _metal(job: Job, stance: Stance, view: _View) -> list[Any]:
+    """Return a bar for each stretch of metal under the steps along the section."""
+    from matplotlib.patches import Rectangle
+
+    half = view.half[0]
+    edges = np.linspace(view.aside - half, view.aside + half, STEPS + 1)
+    s = (edges[:-1] + edges[1:]) / 2
+    high = float(job.stock.high[2]) + 1.0
+    origins = np.column_stack(
+        [
+            stance.tip[0] + s * stance.way[0],
+            stance.tip[1] + s * stance.way[1],
+            np.full(len(s), high),
+        ]
+    )
+    metal = job.rays(origins, (0.0, 0.0, -1.0), as_of=stance.count)
+    ray = np.repeat(np.arange(len(s)), np.diff(metal.offsets))
+    step = (edges[1] - edges[0]) * view.scale
+    # Bars reach over one another: no seams.
+    return [
+        Rectangle(
+            (view.x(edges[k]), view.y(high - enter)), step * 1.15, (leave - enter) * view.scale,
+            fc=METAL, ec="none", zorder=1,
+        )
+        for k, enter, leave in zip(ray, metal.enter, metal.leave, strict=True)
+    ]  # fmt: skip
+
+
+def _jaws(job: Job, stance: Stance, view: _View) -> list[Any]:
+    """Return the sections of jaws, stops and clamps."""
+    from matplotlib.patches import Rectangle
+
+    found = []
+    for box in _boxes(job, stance):
+        near, far = _crossed(stance, box)
+        if near < far:
+            found.append(
+                Rectangle(
+                    (view.x(near), view.y(box.high[2])), (far - near) * view.scale,
+                    (box.high[2] - box.low[2]) * view.scale, fc=JAW, ec=INK, lw=1.5, hatch="xx",
+                    zorder=2,
+                )
+            )  # fmt: skip
+    return found
+
+
+def _boxes(job: Job, stance: Stance) -> Sequence[Any]:
+    setup = int(job.program.moves.setup[max(stance.count - 1, 0)])
+    boxes: Sequence[Any] = job.spec.setups[setup].fixture
+    return boxes
+
+
+def _crossed(stance: Stance, box: Any) -> tuple[float, float]:
+    """Return where the section enters a box and where it leaves it, mm from the axis."""
+    near, far = -math.inf, math.inf
+    for k in (0, 1):
+        way, start = stance.way[k], stance.tip[k]
+        if abs(way) < 1e-12:
+            if not box.low[k] <= start <= box.high[k]:
+                return 0.0, 0.0
+            continue
+        a, b = sorted(((box.low[k] - start) / way, (box.high[k] - start) / way))
+        near, far = max(near, a), min(far, b)
+    return near, far
+
+
+def _tool(stance: Stance, view: _View) -> list[Any]:
+    """Return the tool's parts as outlines; what cuts has a thick edge."""
+    from matplotlib.patches import Polygon
+
+    found = []
+    end = view.z + view.half[1] + 1.0
+    for piece in stance.tool.pieces:
+        part = "cuts" if piece.cutting else piece.label
+        top = min(piece.z_high, max(end - stance.tip[2], piece.z_low + 1e-9))
+        z = np.linspace(piece.z_low, top, 121 if piece.arc is not None else 2)
+        r = np.array([piece.radius_at(float(v)) for v in z])
+        x, y = np.concatenate([r, -r[::-1]]), np.concatenate([z, z[::-1]]) + stance.tip[2]
+        places = np.column_stack([view.x(x), view.y(y)])
+        found.append(
+            Polygon(
+                places, closed=True, fc=SHADES.get(part, "white"), alpha=GLASS, ec="none", zorder=3
+            )
+        )
+        found.append(
+            Polygon(
+                places, closed=True, fc="none", ec=INK, lw=2.6 if piece.cutting else 1.3, zorder=4
+            )
+        )
+    return found
+
+
+def _frame(sheet: Any, main: _View, close: _View) -> None:
+    """Draw the frames of both views, and the close one's in the main one."""
+    for left, top, right, bottom in (main.box, close.box):
+        sheet.line(
+            [left, right, right, left, left], [top, top, bottom, bottom, top], 1.4, zorder=12
+        )
+    half = max(close.half[0], 6.0 / main.scale)
+    x, y = main.x(close.aside), main.y(close.z)
+    side = half * main.scale
+    sheet.line([x - side, x + side, x + side, x - side, x - side],
+               [y - side, y - side, y + side, y + side, y - side], 1.2, zorder=12)  # fmt: skip
+
+
+def _legend(sheet: Any, job: Job, stance: Stance) -> None:
+    from matplotlib.patches import Rectangle
+
+    moves = job.program.moves
+    last = max(stance.count - 1, 0)
+    when = f"line {int(moves.line[last])} done" if stance.count else "before the first move"
+    rows = [(METAL, f"metal, {when}", 1.0)]
+    parts = dict.fromkeys("cuts" if p.cutting else p.label for p in stance.tool.pieces)
+    words = {"cuts": "what cuts"}
+    rows += [(SHADES[p], f"T{stance.tool.number}: {words.get(p, p)}", GLASS) for p in parts]
+    names = [b.name for b in _boxes(job, stance) if np.subtract(*_crossed(stance, b)) < 0]
+    rows += [(JAW, ", ".join(names), 1.0)] if names else []
+    for k, (color, text, alpha) in enumerate(rows):
+        y = CLOSE[3] + 44 + 36 * k
+        for fill in ({"fc": color, "alpha": alpha}, {"fc": "none", "ec": INK}):
+            sheet.axes.add_patch(Rectangle((CLOSE[0], y - 11), 30, 22, **fill))
+        sheet.write(CLOSE[0] + 44, y, text, 18, room=CLOSE[2] - CLOSE[0] - 44)
+
+
+def _scale_bar(sheet: Any, view: _View, unit: Unit) -> None:
+    from .pictures_layout import nice
+
+    per = MM_PER[unit]
+    length = nice((MAIN[2] - MAIN[0]) / view.scale / per / 4)
+    x, y = MAIN[0], MAIN[3] + 26
+    sheet.line([x, x + length * per * view.scale], [y, y], 3.0)
+    sheet.write(x + length * per * view.scale + 12, y, f"{length:g} {unit}", 17)
