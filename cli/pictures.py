@@ -101,14 +101,9 @@ def _draw_loupe(job: Job, finding: Finding, number: int, path: Path) -> None:
 
 def _draw_stance(job: Job, finding: Finding, number: int, path: Path) -> None:
     """Draw the tool where it stands at the place, in section."""
-    import numpy as np
-    from proud.pictures_stance import draw_stance, stance_of
+    from proud.pictures_stance import draw_stance, moves_at, stance_of
 
-    moves = job.program.moves
-    mine = moves.sweeps() & (moves.pass_number == finding.pass_number)
-    first, last = finding.lines
-    at_lines = mine & (moves.line >= first) & (moves.line <= last)
-    chosen = np.flatnonzero(at_lines if at_lines.any() else mine)
+    chosen = moves_at(job, finding.pass_number, finding.lines)
     if not len(chosen):
         _draw_loupe(job, finding, number, path)
         return

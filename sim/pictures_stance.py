@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from .job import Job
     from .tools import Tool
 
-__all__ = ["Stance", "draw_stance", "stance_of"]
+__all__ = ["Stance", "draw_stance", "moves_at", "stance_of"]
 
 Floats = NDArray[np.float64]
 
@@ -71,6 +71,14 @@ class Stance:
         """The place in the section: from the axis, and z, mm."""
         aside = np.array(self.at[:2]) - np.array(self.tip[:2])
         return float(aside @ np.array(self.way)), self.at[2]
+
+
+def moves_at(job: Job, pass_number: int, lines: tuple[int, int]) -> NDArray[np.int64]:
+    """Return the moves of a pass that sweep, on those lines; where there are none, all of them."""
+    moves = job.program.moves
+    mine = moves.sweeps() & (moves.pass_number == pass_number)
+    there = mine & (moves.line >= lines[0]) & (moves.line <= lines[1])
+    return np.flatnonzero(there if there.any() else mine)
 
 
 def stance_of(

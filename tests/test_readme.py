@@ -18,5 +18,5 @@ def test_readme_shows_what_the_commands_print():
 def test_pictures_of_the_readme_are_there():
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     names = [part.split(")")[0] for part in text.split("](")[1:]]
-    assert len([n for n in names if n.endswith(".png")]) == 8
+    assert len([n for n in names if n.endswith(".png")]) == 9
     assert [n for n in names if not (ROOT / n).is_file()] == []
