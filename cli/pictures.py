@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from proud.grid import Grid
     from proud.job import Job
     from proud.pictures import PictureOptions
+    from proud.pictures_stance import Moment
     from proud.result import RunResult
     from proud.review import Review
 
@@ -23,16 +24,22 @@ LEAST_SPAN, MOST_SPAN = 1 * 0.0254, 60 * 0.0254
 """Half width of its scale, mm."""
 COLUMNS = 500
 """Columns along each side of it."""
-BITES = {
-    "corner-bite", "fillet-in-one-bite", "finisher-cuts-ledge", "plunge", "ramp-steep",
-    "rapid-in-stock", "spindle-stopped", "thin-wall",
+BITES = {"corner-bite", "thin-wall"}
+"""Rules about what a pass takes, seen from above: as it stands after that pass, and before it."""
+BROAD = {
+    "blend-step": 0.5, "corner-bite": 2.5, "floor-marks": 2.0, "gouge": 0.5, "leftover": 0.5,
+    "scallop-high": 0.5, "thin-wall": 2.0,
 }  # fmt: skip
-"""Rules about what a pass takes: drawn as it stands after that pass, and before it."""
-STANCES = {
-    "cuts-above-length": False, "fixture-near": True, "floor-touches-wall": False,
-    "holder-rub": True, "lead-mark": False, "shank-rub": True,
+"""Rules whose mark is far wider than its size: width of the picture, in diameters of the tool."""
+STANCES: dict[str, Moment] = {
+    "air-cut": "before", "cut-direction": "before", "cuts-above-length": "before",
+    "depth-line": "end", "fillet-in-one-bite": "before", "finisher-cuts-ledge": "before",
+    "fixture-near": "after", "floor-touches-wall": "before", "holder-rub": "after",
+    "lead-mark": "before", "ledge-left": "end", "plunge": "before", "ramp-steep": "before",
+    "rapid-in-stock": "before", "shank-rub": "after", "spindle-stopped": "before",
+    "spring-pass": "before", "wall-drags-floor": "before",
 }  # fmt: skip
-"""Rules about what stands beside a tool: drawn in section; whether once the move is done."""
+"""Rules about where a tool stands: drawn in section, with the metal of which moment."""
 MOST = 24
 """Most findings that are drawn."""
 
@@ -93,6 +100,7 @@ def _draw_loupe(job: Job, finding: Finding, number: int, path: Path) -> None:
     draw_loupe(
         job.surface(as_of=at if bites else None, grid=grid), unit=job.unit,
         title=f"{number}: {finding.rule}, " + ("after" if bites else "of") + f" pass {at}",
+        text=finding.text,
         passes=job.pass_names(), path=path, middle_mm=finding.at[2],
         span_mm=min(max(2 * abs(size), LEAST_SPAN), MOST_SPAN),
         before=job.surface(as_of=at - 1, grid=grid) if bites else None,
@@ -107,7 +115,7 @@ def _draw_stance(job: Job, finding: Finding, number: int, path: Path) -> None:
     if not len(chosen):
         _draw_loupe(job, finding, number, path)
         return
-    stance = stance_of(job, chosen, finding.at, done=STANCES[finding.rule])
+    stance = stance_of(job, chosen, finding.at, STANCES[finding.rule])
     size = 0.0 if finding.of else abs(finding.size)
     title = f"{number}: {finding.rule}, pass {finding.pass_number}"
     draw_stance(
@@ -120,8 +128,9 @@ def _window(job: Job, finding: Finding) -> Grid:
     from proud.grid import Grid
 
     diameter = job.tools[finding.tool].diameter
-    wanted = 6 * abs(finding.size) if not finding.of else diameter
+    wanted = WIDE * diameter if finding.of else 6 * abs(finding.size)
     side = min(max(wanted, NARROW * diameter), WIDE * diameter)
+    side = BROAD.get(finding.rule, side / diameter) * diameter
     x, y = (v - side / 2 for v in finding.at[:2])
     return Grid.over((x, y), (x + side, y + side), side / COLUMNS)
 

@@ -54,7 +54,7 @@ DRAWN = {
 """Pictures, and the command that draws each, up to the file's name."""
 FOUND = {
     "finding.png": "finding-*-fillet-in-one-bite.png",
-    "stance.png": "finding-*-lead-mark.png",
+    "groove.png": "finding-*-blend-step.png",
 }
 """Pictures of findings, and what they are called among those of ``proud run --pictures``."""
 

@@ -40,8 +40,9 @@ STEPS: Final = 2000
 LONGEST: Final = 0.5
 """Longest step of the polish, mm."""
 LEAST: Final = 1e-11
+"""The polish goes on only where it gains more than this, mm: rounding gains less."""
 GENTLE: Final = 1e-6
-"""The polish goes on only where it gains that much, mm, and this share of the step."""
+"""And more than this share of its step: a slope so gentle gains a millionth of a mm over 1 mm."""
 BACK: Final = 0.05
 """Rays of the polish begin this far from the metal, mm."""
 
@@ -177,7 +178,6 @@ class StockGaps:
     def polish(self, parts: Floats, best: Floats, finest: float) -> tuple[float, Floats, int]:
         """Walk downhill over the metal's face, by rays, from where the search ended."""
         m, place = int(best[4]), best[1:4].copy()
-        gap = float(self.gaps(m, parts, place[None])[0])
         way = self.direction(m, parts, place)
         if way is None:
             return float(best[0]), place, m
@@ -185,38 +185,24 @@ class StockGaps:
         found = self.hits(m, parts, place[None] - BACK * way, way)
         if found is None:
             return float(best[0]), place, m
-        gap, place = found
-        step = 16 * FOUND
-        for _ in range(STEPS):
-            if step <= finest:
-                break
-            around = place[None] - BACK * way + step * sides
-            trial = self.hits(m, parts, around, way)
-            if trial is not None and trial[0] < gap - max(LEAST, GENTLE * step):
-                gap, place = trial
-                step = min(2 * step, LONGEST)  # a long gentle slope takes few steps
-            else:
-                step /= 2
-        return gap, place, m
+
+        def trial(place: Floats, step: float) -> tuple[float, Floats] | None:
+            return self.hits(m, parts, place[None] - BACK * way + step * sides, way)
+
+        return *_downhill(trial, *found, finest), m
 
     def polish_columns(
         self, parts: Floats, best: Floats, finest: float
     ) -> tuple[float, Floats, int]:
         """Walk downhill over columns: where metal is on all sides, rays meet no face."""
-        m, place, gap = int(best[4]), best[1:4].copy(), float(best[0])
-        step = 16 * FOUND
-        for _ in range(STEPS):
-            if step <= finest:
-                break
-            around = place[:2] + step * CIRCLE
-            gaps, places = self.columns(m, parts, around)
+        m = int(best[4])
+
+        def trial(place: Floats, step: float) -> tuple[float, Floats]:
+            gaps, places = self.columns(m, parts, place[:2] + step * CIRCLE)
             k = int(np.argmin(gaps))
-            if gaps[k] < gap - max(LEAST, GENTLE * step):
-                gap, place = float(gaps[k]), places[k]
-                step = min(2 * step, LONGEST)
-            else:
-                step /= 2
-        return gap, place, m
+            return float(gaps[k]), places[k]
+
+        return *_downhill(trial, float(best[0]), best[1:4].copy(), finest), m
 
     def columns(self, m: int, parts: Floats, plan: Floats) -> tuple[Floats, Floats]:
         """Return the gap of columns as they stood at a move, inf where nothing is; the places."""
@@ -280,6 +266,27 @@ class StockGaps:
         way[np.abs(way) < 1e-9] = 0.0  # a wall upright to the last digit
         unit: Floats = way / np.sqrt(way @ way)
         return unit
+
+
+def _downhill(
+    trial: Callable[[Floats, float], tuple[float, Floats] | None],
+    gap: float, place: Floats, finest: float,
+) -> tuple[float, Floats]:  # fmt: skip
+    """Return the least gap, mm, and its place, by ever smaller steps.
+
+    trial: the least gap one step from a place, and where; None: nothing is there.
+    """
+    step = 16 * FOUND
+    for _ in range(STEPS):
+        if step <= finest:
+            break
+        found = trial(place, step)
+        if found is not None and found[0] < gap - max(LEAST, GENTLE * step):
+            gap, place = found
+            step = min(2 * step, LONGEST)  # a long gentle slope takes few steps
+        else:
+            step /= 2
+    return gap, place
 
 
 def _circle() -> Floats:

@@ -97,12 +97,7 @@ def draw_contact(
         else:
             _numbers(sheet, axes, lines, color, unit)
         axes.autoscale_view()
-        pixels = sheet.pixels()
-    if path is not None:
-        from .pictures import write_png
-
-        write_png(path, pixels)
-    return pixels
+        return sheet.finished(path)
 
 
 def _under(rows: Mapping[str, Any], color: str, unit: Unit) -> str:

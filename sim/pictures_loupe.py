@@ -51,6 +51,7 @@ def draw_loupe(
     *,
     unit: Unit,
     title: str,
+    text: str = "",
     passes: Mapping[int, tuple[int, str]],
     path: str | os.PathLike[str] | None = None,
     span_mm: float | None = None,
@@ -66,6 +67,8 @@ def draw_loupe(
     unit : {'in', 'mm'}
         The job's unit, for lettering.
     title : str
+    text : str
+        What there is to see, in a line; under the title.
     passes : mapping of int to (int, str)
         Tool number and name of each pass.
     path : path, optional
@@ -85,7 +88,6 @@ def draw_loupe(
     BadInput
         The name does not end in .png, or the file can't be written.
     """
-    from .pictures import write_png
     from .pictures_sheet import Sheet, plain_matplotlib
 
     scale = scale_of(tile, span_mm, middle_mm)
@@ -94,17 +96,14 @@ def draw_loupe(
         shown = _columns_at_pixels(tile)
         sheet.image(_colored(shown.top, shown.pass_number, scale), MAP[0], MAP[1])
         shares = sorted(pass_shares(tile), key=lambda p: (-p.share, p.number))[:MOST_PASSES]
-        _head(sheet, tile, title, unit)
+        _head(sheet, tile, title, text, unit)
         _frame(sheet, tile, unit)
         _badges(sheet, shown.pass_number, shares)
         _bar(sheet, scale, unit)
         _legend(sheet, tile, shares, scale, passes, unit)
         _sections(sheet, tile, scale, unit, before)
         _caption(sheet, tile, scale, unit)
-        pixels = sheet.pixels()
-    if path is not None:
-        write_png(path, pixels)
-    return pixels
+        return sheet.finished(path)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -177,16 +176,18 @@ def _pitch_text(pitch_mm: float, unit: Unit) -> str:
     return f"{pitch_mm * 1000:.3g} µm"
 
 
-def _head(sheet: Sheet, tile: Tile, title: str, unit: Unit) -> None:
+def _head(sheet: Sheet, tile: Tile, title: str, text: str, unit: Unit) -> None:
     places = 4 if unit == "in" else 3
     x, y = (to_unit(v, unit) + 0.0 for v in _center_mm(tile))
     width = to_unit(tile.grid.nx * tile.grid.pitch_x, unit)
-    sheet.write(20, 34, title, 27, weight="bold", room=SIZE[0] - 40)
-    text = (
+    about = (
         f"loupe at X{x:.{places}f} Y{y:.{places}f}, {width:.4g} {unit} wide, seen from above; "
         f"heights, one column each {_pitch_text(tile.grid.pitch_x, unit)}"
     )
-    sheet.write(20, 72, text, 18, room=SIZE[0] - 40)
+    sheet.write(20, 26 if text else 34, title, 27, weight="bold", room=SIZE[0] - 40)
+    for k, row in enumerate(sheet.wrapped(text, 17, SIZE[0] - 40)[:2]):
+        sheet.write(20, 54 + 20 * k, row, 17)
+    sheet.write(20, 94 if text else 72, about, 14 if text else 18, room=SIZE[0] - 40)
 
 
 def _ticks(low: float, high: float, about: int = 4) -> tuple[Floats, int]:
@@ -277,6 +278,8 @@ def _bar(sheet: Sheet, scale: Scale, unit: Unit) -> None:
     for value in values:
         row = y + (1 - value / span) / 2 * tall
         sheet.line([x + wide, x + wide + 7], [row, row], 1.4)
+        if (scale.over and row < y + 12) or (scale.under and row > y + tall - 12):
+            continue  # the word on the stripes stands there
         sheet.write(x + wide + 12, row, f"{value:+.{digits}f}" if value else "0", 16)
     if scale.over:
         sheet.write(x + wide + 12, y - 6, "striped: over", 13, color="#444444")

@@ -119,12 +119,7 @@ def draw_section(
         _panels(sheet, line, windows, tall, unit, exaggerate)
         _legend(sheet, line, passes or {})
         _caption(sheet, marks, windows, whole)
-        pixels = sheet.pixels()
-    if path is not None:
-        from .pictures import write_png
-
-        write_png(path, pixels)
-    return pixels
+        return sheet.finished(path)
 
 
 def _fine_mm(unit: Unit) -> float:

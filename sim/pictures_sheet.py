@@ -7,6 +7,7 @@ settings are its own defaults, so that the same input gives the same pixels.
 from __future__ import annotations
 
 import logging
+import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -139,6 +140,15 @@ class Sheet:
             [x], [y], "o", ms=25 * self.scale, mfc=INK, mec="white", mew=2 * self.scale, zorder=8
         )
         self.write(x, y + self.scale, number, 16, weight="bold", color="white", ha="center")
+
+    def finished(self, path: str | os.PathLike[str] | None) -> NDArray[np.uint8]:
+        """Return the finished sheet, shape (h, w, 3), saved as PNG where a path is given."""
+        pixels = self.pixels()
+        if path is not None:
+            from .pictures import write_png
+
+            write_png(path, pixels)
+        return pixels
 
     def pixels(self) -> NDArray[np.uint8]:
         """Return the finished sheet, shape (h, w, 3)."""

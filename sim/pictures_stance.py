@@ -9,34 +9,42 @@ from __future__ import annotations
 import dataclasses
 import math
 import os
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .pictures_color import INK
+from .pictures_tool import flank_places, part_of
+from .pieces import shortened
 from .units import MM_PER, Unit, say_length
 
 if TYPE_CHECKING:
     from .job import Job
+    from .jobfile_spec import Box
+    from .moves import Moves
     from .tools import Tool
 
-__all__ = ["Stance", "draw_stance", "moves_at", "stance_of"]
+__all__ = ["Moment", "Stance", "draw_stance", "moves_at", "stance_of"]
 
 Floats = NDArray[np.float64]
+Moment = Literal["before", "after", "end"]
 
 SIZE: Final = (1600, 1100)
 MAIN: Final = (40.0, 140.0, 960.0, 1000.0)
 CLOSE: Final = (1010.0, 190.0, 1560.0, 740.0)
 """Left, top, right and bottom of the two views, px."""
+ROW: Final = 24.0
+"""A part of the tool less high than this has its name in the legend alone, px."""
+REACHED: Final = 1e-3
+"""A tool reaches a place this far off its side, mm."""
 STEPS: Final = 700
 """Rays across a view."""
 ROOM: Final = 1.25
 CLOSEST: Final = 1 * 0.0254
 """Least half width of the close view, mm."""
 TIMES: Final = 3.0
-"""Half width of the close view, in sizes of what is found."""
+"""Half width of the close view, in sizes of what is found; at most the tool's radius."""
 METAL: Final = "#cfc4ad"
 SHADES: Final = {"cuts": "#e8b48a", "neck": "#b9cfe0", "shank": "#c9ccd2", "holder": "#a9a9b4"}
 JAW: Final = "#8fae8b"
@@ -82,9 +90,9 @@ def moves_at(job: Job, pass_number: int, lines: tuple[int, int]) -> NDArray[np.i
 
 
 def stance_of(
-    job: Job, moves: NDArray[np.int64], at: tuple[float, float, float], *, done: bool
+    job: Job, moves: NDArray[np.int64], at: tuple[float, float, float], when: Moment
 ) -> Stance:
-    """Return where a tool stands nearest to a place on some moves of it.
+    """Return where a tool stands on some moves of it when it is at a place.
 
     Parameters
     ----------
@@ -93,8 +101,9 @@ def stance_of(
         Moves that sweep, one or more.
     at : (x, y, z)
         mm.
-    done : bool
-        With the metal as it is when that move is done; else as it was before.
+    when : {'before', 'after', 'end'}
+        The metal as the first move that reaches the place finds it; as the move that comes nearest
+        leaves it; as it is at the job's end, with the last move that reaches the place.
 
     Returns
     -------
@@ -102,16 +111,29 @@ def stance_of(
     """
     from .findings.look import tip_near
 
-    place = np.array(at)
-    tips = np.array([tip_near(job.program.moves, int(m), place) for m in moves])
+    table, place = job.program.moves, np.array(at)
+    tips = np.array([tip_near(table, int(m), place) for m in moves])
     aside = np.round(np.hypot(*(tips[:, :2] - place[:2]).T), 6)
+    tool = job.tools[int(table.tool[moves[0]])]
+    reach = np.flatnonzero(aside <= tool.cutting_radius + REACHED)
     k = int(np.lexsort((tips[:, 2], aside))[0])
+    if when != "after" and len(reach):
+        k = int(reach[0 if when == "before" else -1])
     x, y, z = (float(v) for v in tips[k])
-    length = float(aside[k])
-    way = (1.0, 0.0) if length < 1e-6 else ((at[0] - x) / length, (at[1] - y) / length)
-    move = int(moves[k])
-    tool = job.tools[int(job.program.moves.tool[move])]
-    return Stance(tool, (x, y, z), way, at, move + int(done))
+    away = place[:2] - tips[k, :2] if aside[k] > 0 else _across(table, int(moves[k]), tips[k])
+    length = math.hypot(*away)
+    way = (float(away[0]) / length, float(away[1]) / length) if length > 0 else (1.0, 0.0)
+    count = {"before": int(moves[k]), "after": int(moves[k]) + 1, "end": len(table)}[when]
+    return Stance(tool, (x, y, z), way, at, count)
+
+
+def _across(moves: Moves, move: int, tip: Floats) -> Floats:
+    """Return a direction in plan square to the way of a move at a tip; no length: it has none."""
+    if moves.turn[move] != 0:
+        radius: Floats = tip[:2] - moves.center[move]
+        return radius
+    dx, dy = (moves.end[move] - moves.start[move])[:2]
+    return np.array([-dy, dx])
 
 
 # ---------------------------------------------------------------------------------------- drawing
@@ -172,34 +194,35 @@ def draw_stance(
     with plain_matplotlib():
         sheet = Sheet(SIZE, 1.0)
         sheet.write(24, 36, title, 27, weight="bold", room=SIZE[0] - 48)
-        sheet.write(24, 74, text, 19, room=SIZE[0] - 48)
-        sheet.write(24, 106, _about(stance, unit), 16, room=SIZE[0] - 48, color="#444444")
+        for k, row in enumerate(sheet.wrapped(text, 17, SIZE[0] - 48)[:2]):
+            sheet.write(24, 68 + 23 * k, row, 17)
+        sheet.write(24, 118, _about(stance, unit), 15, room=SIZE[0] - 48, color="#444444")
         main, close = _views(stance, size)
         for view in (main, close):
             _draw(sheet, job, stance, view)
         _frame(sheet, main, close)
+        _names(sheet, stance, main)
         half = close.half[0]
         sheet.write(CLOSE[0], CLOSE[1] - 24, f"the place, {say_length(2 * half, unit)} wide", 18)
-        _legend(sheet, job, stance)
+        _legend(sheet, job, stance, main)
         _scale_bar(sheet, main, unit)
         foot = "Simulated, not measured. To scale; metal by rays straight down."
         sheet.write(24, SIZE[1] - 34, foot, 15, color="#444444")
-        pixels = sheet.pixels()
-    if path is not None:
-        from .pictures import write_png
-
-        write_png(path, pixels)
-    return pixels
+        return sheet.finished(path)
 
 
 def _about(stance: Stance, unit: Unit) -> str:
     per, digits = MM_PER[unit], 4 if unit == "in" else 3
-    x, y, z = (f"{v / per:.{digits}f}" for v in stance.at)
-    i, j, k = (f"{v / per:.{digits}f}" for v in stance.tip)
-    turned = math.degrees(math.atan2(stance.way[1], stance.way[0]))
+    place, tip = (
+        " ".join(
+            f"{n}{round(v / per, digits) + 0.0:.{digits}f}" for n, v in zip("XYZ", p, strict=True)
+        )
+        for p in (stance.at, stance.tip)
+    )
+    turned = round(math.degrees(math.atan2(stance.way[1], stance.way[0]))) % 360
     return (
-        f"section through the axis of T{stance.tool.number}, tip at X{i} Y{j} Z{k}, and the place "
-        f"X{x} Y{y} Z{z} ({unit}); to the right is {turned:.0f} degrees from +X"
+        f"section through the axis of T{stance.tool.number}, tip at {tip}, and the place {place} "
+        f"({unit}); to the right is {turned} degrees from +X"
     )
 
 
@@ -215,7 +238,7 @@ def _views(stance: Stance, size: float) -> tuple[_View, _View]:
     low, high = min(stance.tip[2], z), stance.tip[2] + top
     scale = min(wide / (2 * half), tall / (1.2 * (high - low)))
     middle = (low + high) / 2
-    near = max(TIMES * size, CLOSEST)
+    near = max(min(TIMES * size, radius), CLOSEST)
     closer = _View(spot, z, (CLOSE[2] - CLOSE[0]) / (2 * near), CLOSE)
     return _View(0.0, middle, scale, MAIN), closer
 
@@ -226,7 +249,8 @@ def _draw(sheet: Any, job: Job, stance: Stance, view: _View) -> None:
     left, top, right, bottom = view.box
     window = Rectangle((left, top), right - left, bottom - top, fc="white", ec="none", zorder=0)
     sheet.axes.add_patch(window)
-    for patch in (*_metal(job, stance, view), *_jaws(job, stance, view), *_tool(stance, view)):
+    jaws = [patch for _, patch in _jaws(job, stance, view)]
+    for patch in (*_metal(job, stance, view), *jaws, *_tool(stance, view)):
         sheet.axes.add_patch(patch)
         patch.set_clip_path(window)
     spot, z = stance.spot
@@ -263,31 +287,25 @@ def _metal(job: Job, stance: Stance, view: _View) -> list[Any]:
     ]  # fmt: skip
 
 
-def _jaws(job: Job, stance: Stance, view: _View) -> list[Any]:
-    """Return the sections of jaws, stops and clamps."""
+def _jaws(job: Job, stance: Stance, view: _View) -> list[tuple[str, Any]]:
+    """Return names and sections of the jaws, stops and clamps that are in view."""
     from matplotlib.patches import Rectangle
 
     found = []
-    for box in _boxes(job, stance):
+    left, right = (view.aside + sign * view.half[0] for sign in (-1, 1))
+    setup = int(job.program.moves.setup[max(stance.count - 1, 0)])
+    for box in job.spec.setups[setup].fixture:
         near, far = _crossed(stance, box)
-        if near < far:
-            found.append(
-                Rectangle(
-                    (view.x(near), view.y(box.high[2])), (far - near) * view.scale,
-                    (box.high[2] - box.low[2]) * view.scale, fc=JAW, ec=INK, lw=1.5, hatch="xx",
-                    zorder=2,
-                )
-            )  # fmt: skip
+        near, far = max(near, left), min(far, right)
+        if near < far and box.high[2] > view.z - view.half[1]:
+            size = (far - near) * view.scale, (box.high[2] - box.low[2]) * view.scale
+            corner = view.x(near), view.y(box.high[2])
+            patch = Rectangle(corner, *size, fc=JAW, ec=INK, lw=1.5, hatch="xx", zorder=2)
+            found.append((box.name, patch))
     return found
 
 
-def _boxes(job: Job, stance: Stance) -> Sequence[Any]:
-    setup = int(job.program.moves.setup[max(stance.count - 1, 0)])
-    boxes: Sequence[Any] = job.spec.setups[setup].fixture
-    return boxes
-
-
-def _crossed(stance: Stance, box: Any) -> tuple[float, float]:
+def _crossed(stance: Stance, box: Box) -> tuple[float, float]:
     """Return where the section enters a box and where it leaves it, mm from the axis."""
     near, far = -math.inf, math.inf
     for k in (0, 1):
@@ -306,51 +324,58 @@ def _tool(stance: Stance, view: _View) -> list[Any]:
     from matplotlib.patches import Polygon
 
     found = []
-    end = view.z + view.half[1] + 1.0
+    end = view.z + view.half[1] + 1.0 - stance.tip[2]
     for piece in stance.tool.pieces:
-        part = "cuts" if piece.cutting else piece.label
-        top = min(piece.z_high, max(end - stance.tip[2], piece.z_low + 1e-9))
-        z = np.linspace(piece.z_low, top, 121 if piece.arc is not None else 2)
-        r = np.array([piece.radius_at(float(v)) for v in z])
-        x, y = np.concatenate([r, -r[::-1]]), np.concatenate([z, z[::-1]]) + stance.tip[2]
-        places = np.column_stack([view.x(x), view.y(y)])
-        found.append(
-            Polygon(
-                places, closed=True, fc=SHADES.get(part, "white"), alpha=GLASS, ec="none", zorder=3
-            )
-        )
-        found.append(
-            Polygon(
-                places, closed=True, fc="none", ec=INK, lw=2.6 if piece.cutting else 1.3, zorder=4
-            )
-        )
+        if piece.z_low >= end:
+            continue
+        r, z = np.array(flank_places(shortened(piece, end))).T
+        aside, up = np.concatenate([r, -r[::-1]]), np.concatenate([z, z[::-1]]) + stance.tip[2]
+        places = np.column_stack([view.x(aside), view.y(up)])
+        glass = {"fc": SHADES[part_of(piece)], "alpha": GLASS, "ec": "none", "zorder": 3}
+        edge = {"fc": "none", "ec": INK, "lw": 2.6 if piece.cutting else 1.3, "zorder": 4}
+        found += [Polygon(places, closed=True, **more) for more in (glass, edge)]
     return found
+
+
+def _names(sheet: Any, stance: Stance, view: _View) -> None:
+    """Write what each part of the tool is beside it, where there is room: not by colour alone."""
+    top = view.z + view.half[1]
+    spans: dict[str, tuple[float, float, float]] = {}
+    for piece in stance.tool.pieces:
+        part = part_of(piece)
+        low, _, wide = spans.get(part, (piece.z_low, 0.0, 0.0))
+        high = min(piece.z_high, top - stance.tip[2])
+        spans[part] = low, high, max(wide, piece.widest)
+    for part, (low, high, wide) in spans.items():
+        if (high - low) * view.scale > ROW:
+            x, y = view.x(-wide) - 10, view.y(stance.tip[2] + (low + high) / 2)
+            inside = x - sheet.width(part, 17) < view.box[0]
+            sheet.write(x + 20 if inside else x, y, part, 17, ha="left" if inside else "right",
+                        halo=True)  # fmt: skip
 
 
 def _frame(sheet: Any, main: _View, close: _View) -> None:
     """Draw the frames of both views, and the close one's in the main one."""
-    for left, top, right, bottom in (main.box, close.box):
-        sheet.line(
-            [left, right, right, left, left], [top, top, bottom, bottom, top], 1.4, zorder=12
-        )
-    half = max(close.half[0], 6.0 / main.scale)
+    half = max(close.half[0], 6.0 / main.scale) * main.scale
     x, y = main.x(close.aside), main.y(close.z)
-    side = half * main.scale
-    sheet.line([x - side, x + side, x + side, x - side, x - side],
-               [y - side, y - side, y + side, y + side, y - side], 1.2, zorder=12)  # fmt: skip
+    low, high = np.array(main.box[:2]), np.array(main.box[2:])
+    corners = [np.clip((x + k * half, y + k * half), low, high) for k in (-1, 1)]
+    for box, width in ((main.box, 1.4), (close.box, 1.4), (tuple(np.ravel(corners)), 1.2)):
+        left, top, right, bottom = box
+        xs, ys = [left, right, right, left, left], [top, top, bottom, bottom, top]
+        sheet.line(xs, ys, width, zorder=12)
 
 
-def _legend(sheet: Any, job: Job, stance: Stance) -> None:
+def _legend(sheet: Any, job: Job, stance: Stance, main: _View) -> None:
     from matplotlib.patches import Rectangle
 
-    moves = job.program.moves
-    last = max(stance.count - 1, 0)
-    when = f"line {int(moves.line[last])} done" if stance.count else "before the first move"
+    moves, count = job.program.moves, stance.count
+    when = "before the first move" if not count else f"line {int(moves.line[count - 1])} done"
+    when = "at the end" if count == len(moves) else when
     rows = [(METAL, f"metal, {when}", 1.0)]
-    parts = dict.fromkeys("cuts" if p.cutting else p.label for p in stance.tool.pieces)
-    words = {"cuts": "what cuts"}
-    rows += [(SHADES[p], f"T{stance.tool.number}: {words.get(p, p)}", GLASS) for p in parts]
-    names = [b.name for b in _boxes(job, stance) if np.subtract(*_crossed(stance, b)) < 0]
+    parts = dict.fromkeys(part_of(p) for p in stance.tool.pieces)
+    rows += [(SHADES[p], f"T{stance.tool.number}: {p}", GLASS) for p in parts]
+    names = [name for name, _ in _jaws(job, stance, main)]
     rows += [(JAW, ", ".join(names), 1.0)] if names else []
     for k, (color, text, alpha) in enumerate(rows):
         y = CLOSE[3] + 44 + 36 * k

@@ -22,7 +22,7 @@ from .pieces import Piece, shortened
 from .tools import Tool
 from .units import MM_PER, Unit
 
-__all__ = ["draw_tool"]
+__all__ = ["draw_tool", "flank_places", "part_of"]
 
 SIZE: Final = (1600, 1120)
 MAIN: Final = (40.0, 130.0, 1020.0, 950.0)
@@ -73,20 +73,16 @@ def draw_tool(
         sheet.write(40, 78, about, 18, room=SIZE[0] - 80)
         drawing = _Drawing(sheet, tool, unit)
         drawing.draw()
-        pixels = sheet.pixels()
-    if path is not None:
-        from .pictures import write_png
-
-        write_png(path, pixels)
-    return pixels
+        return sheet.finished(path)
 
 
-def _part(piece: Piece) -> str:
+def part_of(piece: Piece) -> str:
+    """Return the part of the tool that a piece is: what cuts, neck, shank or holder."""
     return "cuts" if piece.cutting else piece.label
 
 
-def _flank(piece: Piece) -> list[tuple[float, float]]:
-    """Return places (r, z) along a flank, from below."""
+def flank_places(piece: Piece) -> list[tuple[float, float]]:
+    """Return places (r, z) along a flank, from below, mm over the tip."""
     if piece.arc is None:
         return [(piece.r_low, piece.z_low), (piece.r_high, piece.z_high)]
     _, center_z, radius = piece.arc
@@ -168,8 +164,8 @@ class _Drawing:
         from matplotlib.patches import Polygon
 
         for piece in self.pieces:
-            flank = _flank(piece)
-            part = _part(piece)
+            flank = flank_places(piece)
+            part = part_of(piece)
             for sign in (-1, 1):
                 places = [(view.x(sign * r), view.y(z)) for r, z in flank]
                 closed = [(view.axis_x, places[0][1]), *places, (view.axis_x, places[-1][1])]
@@ -194,10 +190,10 @@ class _Drawing:
                 continue
             wider = a if a.r_high > b.r_low else b
             flats.append((a.r_high, b.r_low, a.z_high, wider.cutting))
-            if abs(a.r_high - b.r_low) > 1e-6 or _bends(a, b) or _part(a) != _part(b):
+            if abs(a.r_high - b.r_low) > 1e-6 or _bends(a, b) or part_of(a) != part_of(b):
                 r, y = min(a.r_high, b.r_low), view.y(a.z_high)
                 self._stroke([(view.axis_x, y), (view.x(-r), y)], 1.4, clip)
-            if _part(a) != _part(b):
+            if part_of(a) != part_of(b):
                 y = view.y(a.z_high)
                 self._stroke([(view.axis_x, y), (view.x(min(a.r_high, b.r_low)), y)], 1.4, clip)
         if not self.open_end:
@@ -258,7 +254,7 @@ class _Drawing:
         """Dimension the cutting diameter, and a flat tip's, below the tip."""
         cutting = [p for p in self.pieces if p.cutting]
         wide = max(cutting, key=lambda p: p.widest)
-        at = next(z for r, z in _flank(wide) if r >= wide.widest - 1e-6)
+        at = next(z for r, z in flank_places(wide) if r >= wide.widest - 1e-6)
         if wide.arc and not wide.is_cove and wide.z_low < wide.arc[1] < wide.z_high:
             at = wide.arc[1]
         y = self.view.y(0) + 56
@@ -274,8 +270,8 @@ class _Drawing:
         """Write at the left what each part is, with its diameter."""
         groups = [
             (part, list(run))
-            for part, run in itertools.groupby(self.pieces, key=lambda p: (_part(p), p.r_low)
-                                               if _part(p) in ("neck", "shank", "holder")
+            for part, run in itertools.groupby(self.pieces, key=lambda p: (part_of(p), p.r_low)
+                                               if part_of(p) in ("neck", "shank", "holder")
                                                else ("cuts", 0.0))
         ]  # fmt: skip
         groups.reverse()
@@ -304,7 +300,7 @@ class _Drawing:
             if said in done:
                 continue
             done.add(said)
-            flank = _flank(piece)
+            flank = flank_places(piece)
             r, z = flank[len(flank) // 2] if piece.arc else (
                 (piece.r_low + piece.r_high) / 2, (piece.z_low + piece.z_high) / 2)  # fmt: skip
             at = (view.x(sign * r), view.y(z))
@@ -360,7 +356,7 @@ class _Drawing:
             return None
         size = max(self._extent(p) for p in small) / self.view.scale
         near = [p for p in small if p.z_high - small[0].z_low <= 3 * size]
-        spots = [place for p in near for place in _flank(p)]
+        spots = [place for p in near for place in flank_places(p)]
         rs, zs = [r for r, _ in spots], [z for _, z in spots]
         box = _Box(min(rs), max(rs), min(zs), max(zs))
         return box if self._ratio(box) >= 2 else None
@@ -434,7 +430,7 @@ class _Drawing:
         from matplotlib.patches import Rectangle
 
         x, y = 40.0, SIZE[1] - 32.0
-        parts = [p for p in HATCHES if any(_part(piece) == p for piece in self.pieces)]
+        parts = [p for p in HATCHES if any(part_of(piece) == p for piece in self.pieces)]
         for part in parts:
             patch = Rectangle((x, y - 12), 40, 24, fc=SHADES[part], ec="#8d8d86", lw=1.0)
             patch.set_hatch(HATCHES[part])
@@ -451,7 +447,7 @@ def _bends(a: Piece, b: Piece) -> bool:
     """Whether the outline has an edge between two pieces that meet."""
     turns = []
     for piece, end in ((a, -1), (b, 0)):
-        flank = _flank(piece)
+        flank = flank_places(piece)
         (r0, z0), (r1, z1) = flank[-2:] if end else flank[:2]
         turns.append(math.atan2(r1 - r0, z1 - z0))
     return abs(turns[0] - turns[1]) > 0.05

@@ -92,12 +92,7 @@ def draw_wall(
         factor = _plan(sheet, rows, points, unit)
         _numbers(sheet, rows, points, unit, passes or {})
         _caption(sheet, rows, factor)
-        pixels = sheet.pixels()
-    if path is not None:
-        from .pictures import write_png
-
-        write_png(path, pixels)
-    return pixels
+        return sheet.finished(path)
 
 
 def _fine(unit: Unit) -> float:

@@ -155,6 +155,16 @@ def test_a_bull_that_steps_down_a_fillet(tmp_path: Path) -> None:
     assert not found(job_of(tmp_path / "clean", stepped(0.0)), "blend_step")
 
 
+@pytest.mark.parametrize("stagger", [0.0, 2 * THOU])
+def test_a_bull_that_roughs_in_steps_makes_no_fillet(tmp_path: Path, stagger: float) -> None:
+    """Levels 0.9 apart, under the corner radius of 1; a wall pass half a thou over the last."""
+    nc = Nc().tool(4, "rough")
+    for k in range(1, 10):
+        line(nc, WALL - 4 - 3 * THOU - stagger * (k - 1), -0.9 * k)
+    line(nc.tool(1, "wall"), WALL - 3, -8.1 + 0.5 * THOU)
+    assert not found(job_of(tmp_path, nc), "blend_step")
+
+
 def test_silent_twins(tmp_path: Path) -> None:
     semi = rounds(faces(Nc()).tool(2, "semi"), up=2 * THOU)
     rounds(semi.heading("fillet"))

@@ -49,7 +49,7 @@ def pocket(side: float, finisher: int = 1, *, small: float = 0.0, **feeds: float
     return ring(nc.tool(finisher, "finish"), 9.0 + small, **feeds)
 
 
-def job_of(folder: Path, nc: Nc, pitch: float = 0.7, **more: str) -> proud.Job:
+def job_of(folder: Path, nc: Nc | str, pitch: float = 0.7, **more: str) -> proud.Job:
     low, high = (-16.0, -16.0, -6.0), (16.0, 16.0, 0.0)
     return write_job(folder, nc, TOOLS, low=low, high=high, pitch=pitch, **more)
 
@@ -262,3 +262,17 @@ def test_a_corner_twice_what_the_pass_bears_elsewhere(tmp_path: Path) -> None:
     assert not found(job_of(tmp_path / "borne", ring(nc, 9.0)), "corner_bite")
     alone = ring(ring(Nc().tool(1, "rough"), 9.0 - 0.2 * R).heading("all of it"), 9.0)
     assert len(found(job_of(tmp_path / "alone", alone), "corner_bite")) == 1
+
+
+def test_rounds_of_a_rougher_are_a_note(tmp_path: Path) -> None:
+    """A round 0.2 R outside the first; a finish takes its wall, or nothing does."""
+    first, second = 7.0, 7.0 + 0.2 * R
+    rough = ring(ring(Nc().tool(1, "open"), first).heading("rough"), second).lines
+    # T4 is half as big; 0.05 deeper into the wall it is slow all the way.
+    finish = ring(Nc().tool(4, "finish"), second + R / 2 + 0.05).raw("").lines[1:]
+    slow = [line.replace(f"F{number(FEED)}", "F1") for line in finish]
+    for lines, severity in ((rough, "watch"), (rough + slow, "note")):
+        nc = "\n".join([*lines, "M30", ""])
+        (finding,) = found(job_of(tmp_path / severity, nc), "corner_bite")
+        assert (finding.tool, finding.pass_number, finding.severity) == (1, 2, severity)
+        assert finding.size == pytest.approx(90.0, abs=DEGREES)

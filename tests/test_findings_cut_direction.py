@@ -20,7 +20,7 @@ HALF = 12.0
 QUARTER = R / 4
 
 
-def job_of(folder: Path, nc: Nc, pitch: float = 0.7) -> proud.Job:
+def job_of(folder: Path, nc: Nc | str, pitch: float = 0.7) -> proud.Job:
     low, high = (-HALF, -HALF, -6.0), (HALF, HALF, 0.0)
     return write_job(folder, nc, TOOLS, low=low, high=high, pitch=pitch)
 
@@ -109,3 +109,20 @@ def test_silent_twins(tmp_path: Path) -> None:
 @pytest.mark.parametrize("source", ["job.toml", "job_passes.toml"])
 def test_the_demo(folder: str, source: str) -> None:
     assert not found(proud.load(ROOT / "demo_parts" / folder / source), "cut_direction")
+
+
+def test_a_layer_on_an_arc_counts_along_its_radius(tmp_path: Path) -> None:
+    """Round a bore little wider than the tool a thin layer is met far ahead: it is still a finish.
+
+    Bore of 5.5, tool of 4, layer 0.3 = 3.75 % of DC: cos = (5.2^2 - 1.5^2 - 4^2) / (2 * 1.5 * 4),
+    43 degrees, 1.07 square to the path, where a straight wall has 0.3. Clockwise with the wall on
+    the left the edge runs along with the feed: conventional. Where it goes down and where it comes
+    round again the layer ahead is gone, less than 43 degrees of the circle at each end.
+    """
+    nc = Nc().tool(1, "rough").arc((1.2, 0, -4), (1.2, 0, -4), (0, 0), "ccw")
+    nc.heading("finish").arc((1.5, 0, -4), (1.5, 0, -4), (0, 0), "cw")
+    (finding,) = found(job_of(tmp_path, nc), "cut_direction")
+    assert (finding.rule, finding.pass_number) == ("cut-direction", 2)
+    assert math.radians(360 - 2 * 43) * 1.5 < finding.size < 2 * math.pi * 1.5
+    thick = nc.text().replace("1.5 Y0", "1.7 Y0").replace("I-1.5", "I-1.7")  # 0.5 is 6 %
+    assert not found(job_of(tmp_path / "thick", thick), "cut_direction")

@@ -75,7 +75,9 @@ def test_a_cut_over_the_jaws(tmp_path: Path, gap: float, pitch: float) -> None:
 
 def test_two_tools_over_one_jaw_are_one_finding(tmp_path: Path) -> None:
     finding = one(profile(tmp_path, -8, -7.9, tools=(1, 2)), "fixture-near", 0.1)
-    assert finding.text == "the bottom of T1 comes near back jaw and front jaw, and so does T2"
+    assert finding.text == (
+        "the bottom of T1 clears back jaw and front jaw by only 100.0 µm, and so does T2"
+    )
 
 
 def test_lower_jaws_that_would_hold_too_little_ask_for_a_thicker_blank(tmp_path: Path) -> None:
@@ -100,7 +102,7 @@ def test_a_tool_beside_a_clamp_moves_the_clamp(tmp_path: Path) -> None:
 
     assert found(job(tmp_path / "ok", 12 - 10 * THOU)) == []
     finding = one(job(tmp_path / "bad", 11.9), "fixture-near", 0.1)
-    assert finding.text == "the side of T1 comes near clamp"
+    assert finding.text == "the side of T1 clears clamp by only 100.0 µm"
     change = finding.change
     assert change is not None
     assert (change.what, change.before) == ("X of clamp", pytest.approx(1.9))
@@ -118,7 +120,7 @@ def test_a_rapid_through_a_clamp_goes_higher(tmp_path: Path) -> None:
 
     (finding,) = found(job(tmp_path / "bad", 5))
     assert (finding.rule, finding.severity) == ("fixture-near", "stop")
-    assert finding.text.endswith("touches clamp in a rapid")
+    assert finding.text.endswith("touches clamp in a rapid, 2.000 mm deep")
     assert finding.size == pytest.approx(-2, abs=TENTH)
     change = finding.change
     assert change is not None
@@ -133,7 +135,7 @@ def test_shank_and_holder_count(tmp_path: Path) -> None:
     nc = Nc(clear=40).tool(1, "edge").stroke((-40, 22, 0), (40, 22, 0))
     stop = box("stop", (-5, 30, -5), (5, 40, 7.9))
     finding = one(write_job(tmp_path, nc, [mill], setup=stop), "fixture-near", 0.1)
-    assert finding.text == "the holder of T1 comes near stop"
+    assert finding.text == "the holder of T1 clears stop by only 100.0 µm"
 
 
 # --- grip ----------------------------------------------------------------------------------------

@@ -339,7 +339,7 @@ def test_a_rapid_counts_and_is_named(tmp_path: Path) -> None:
     nc = Nc(clear=30).tool(1, "by").raw("G0 X-50 Y0", "G0 Z30", "G0 Z-3", "G0 X-26", "G0 Z30")
     job = write_job(tmp_path, nc.stroke((-60, 0, 9)), [tool(1, "flat", 6, APMX=2, DMM=11.99)])
     finding = one(job, "shank-rub", 0.005)
-    assert finding.text == "the shank all but touches the stock in a rapid"
+    assert finding.text == "the shank clears the stock by only 5.0 µm, in a rapid"
     assert finding.lines == (8, 10)  # down, past it, and up
 
 

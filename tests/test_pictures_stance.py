@@ -36,12 +36,16 @@ def job_of(folder: Path) -> proud.Job:
 def test_where_a_tool_stands(tmp_path: Path) -> None:
     job = job_of(tmp_path)
     sweeps = np.flatnonzero(job.program.moves.sweeps())
-    stance = stance_of(job, sweeps, (2.5, 3.0, -1.0), done=True)
+    stance = stance_of(job, sweeps, (2.5, 3.0, -1.0), "after")
     assert stance.tip == pytest.approx((2.5, 0.0, -4.0))
     assert stance.way == pytest.approx((0.0, 1.0))
     assert stance.spot == pytest.approx((3.0, -1.0))
-    before = stance_of(job, sweeps, (2.5, 3.0, -1.0), done=False)
-    assert before.count == stance.count - 1
+    before = stance_of(job, sweeps, (2.5, 3.0, -1.0), "before")
+    # The way down at X-25 comes before it, but does not reach the place.
+    assert (before.tip, before.count) == (stance.tip, stance.count - 1)
+    at_tip = stance_of(job, sweeps, (2.5, 0.0, -4.0), "end")
+    assert at_tip.way == pytest.approx((0.0, 1.0))  # square to the slot, along X
+    assert at_tip.count == len(job.program.moves)
 
 
 @pytest.mark.parametrize(("angle", "near", "far"), [
@@ -68,7 +72,7 @@ def test_what_lies_where(tmp_path: Path) -> None:
     sweeps = np.flatnonzero(job.program.moves.sweeps())
     at, size = (2.5, 3.0, -1.0), 0.5
     for done in (False, True):
-        stance = stance_of(job, sweeps, at, done=done)
+        stance = stance_of(job, sweeps, at, "after" if done else "before")
         target = tmp_path / "stance.png"
         pixels = draw_stance(
             job, stance, size=size, title="1: x", text="y", unit="mm", path=target
@@ -95,7 +99,7 @@ def test_what_lies_where(tmp_path: Path) -> None:
 def test_a_jaw_is_drawn(tmp_path: Path) -> None:
     job = job_of(tmp_path)
     sweeps = np.flatnonzero(job.program.moves.sweeps())
-    stance = stance_of(job, sweeps, (0.0, -9.0, -6.0), done=True)
+    stance = stance_of(job, sweeps, (0.0, -9.0, -6.0), "after")
     pixels = draw_stance(job, stance, size=3.0, title="1: x", text="y", unit="mm")
     main, _ = views(stance, 3.0)
     rows = slice(round(main.y(-7.2)), round(main.y(-8.2)))

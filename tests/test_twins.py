@@ -32,6 +32,12 @@ def test_the_same_at_another_pitch(tmp_path: Path, seed: int) -> None:
     assert twins.same_findings(first, other)
 
 
+@pytest.mark.parametrize("seed", [291, 608, 803, 867, 1475, 1480])
+def test_seeds_that_have_found_faults(tmp_path: Path, seed: int) -> None:
+    """False alarms, wrong sizes and misses of `benchmarks/twins.py`, mended since."""
+    test_twins(tmp_path, seed)
+
+
 def test_every_kind_and_rule_has_its_share() -> None:
     """The seeds of this file run through all mistakes, four times as many through all rules."""
     kinds = Counter(twins.kind_of(seed).split(",")[0] for seed in range(SEEDS))

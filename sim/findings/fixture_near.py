@@ -46,6 +46,7 @@ from ..pieces import CUTTING
 from ..units import say_fine
 from .base import THOU, Change, Finding, Margin, Point, Rule, Severity
 from .look import SAME, Look
+from .words import meets
 
 if TYPE_CHECKING:
     from ..clearance import Gap
@@ -206,7 +207,6 @@ def _near_finding(setup: Setup, group: list[Gap]) -> Finding:
     change, then = _cure(setup, group, worst)
     boxes = _named(sorted({g.against for g in group}))
     rapid = " in a rapid" if setup.case.moves.rapid[worst.move] else ""
-    how = "touches" if worst.gap <= 0 else "comes near"
     return Finding(
         rule="fixture-near",
         severity=severity,
@@ -215,7 +215,8 @@ def _near_finding(setup: Setup, group: list[Gap]) -> Finding:
         lines=(worst.line, worst.line),
         at=worst.at,
         size=worst.gap,
-        text=f"the {worst.part} of T{worst.tool} {how} {boxes}{rapid}" + _others(group, worst),
+        text=f"the {worst.part} of T{worst.tool} {meets(boxes + rapid, worst.gap, setup.case.unit)}"
+        + _others(group, worst),
         why="a fixture is set by hand: the tool must miss it by more than that is good for"
         + _web(setup),
         change=change,

@@ -66,6 +66,7 @@ from ..units import say_fine
 from .base import THOU, Change, Finding, Margin, Point, Rule
 from .listed import level_of
 from .look import HAIR, SAME, Look
+from .words import meets
 
 if TYPE_CHECKING:
     from ..tools import Tool
@@ -242,7 +243,7 @@ def _finding(
     look: Look, near: Near, rule: str, size: float | None, stop: bool, text: str, why: str,
     cure: tuple[Change | None, str],
 ) -> Finding:  # fmt: skip
-    owner, rapid = _left_by(look, near.wall), " in a rapid" if look.moves.rapid[near.move] else ""
+    owner, rapid = _left_by(look, near.wall), ", in a rapid" if look.moves.rapid[near.move] else ""
     short = any("cut short" in note for note in look.case.clearance.notes)
     sure = "estimated from a search that was cut short" if short or size is None else "exact"
     return Finding(
@@ -256,7 +257,7 @@ def _finding(
 def _rub_finding(look: Look, near: Near) -> Finding:
     owner, touch = _left_by(look, near.wall), near.gap <= 0
     what = "the stock" if owner <= 0 else f"what pass {owner} left"
-    text = f"the {near.part} {'touches' if touch else 'all but touches'} {what}"
+    text = f"the {near.part} {meets(what, near.gap, look.case.unit)}"
     why = "a shank cuts nothing: it rubs, pushes the tool away, marks the wall or breaks the tool"
     if 0 < near.gap < UNSURE:
         why += "; by program, closes if the earlier tool pushed off that much more"
@@ -387,7 +388,7 @@ def _holder_finding(look: Look, tool: Tool) -> Finding:
     up, change = look.raise_needed(rows, look.of(tool.number), margin), None
     if up is not None and tool.stickout is not None:
         change = Change(f"LPR of T{tool.number}", tool.stickout, tool.stickout + up)
-    text = f"the holder {'touches' if g.gap <= 0 else 'nearly touches'} the stock"
+    text = f"the holder {meets('the stock', g.gap, case.unit)}"
     why = "a holder that touches ruins tool and part, and stick-out is seldom set to some thou"
     then = f"the holder is {say_fine(margin, case.unit)} free of the stock; longer, it bends more"
     return _finding(look, near, "holder-rub", g.gap, g.gap <= 0, text, why, (change, then))
@@ -446,6 +447,8 @@ def _over_finding(look: Look, near: Near, at_once: bool) -> Finding:
     mine = mine[look.moves.pass_number[mine] == near.pass_number]
     height = look.raise_needed(near.rows, mine, 0.0)
     text = f"stock stands above the cutting edges of T{near.tool.number}"
+    if height is not None:
+        text += f", by {say_fine(height, look.case.unit)}"
     why = "a strip above the edges is not cut and stays on the wall, over the tool's path"
     if at_once:
         why = "what stands above the edges is not cut: neck or shank have to push through it"

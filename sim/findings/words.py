@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from ..strict import clean
+from ..units import say_fine
 
 if TYPE_CHECKING:
     from ..job import Job
+    from ..units import Unit
     from .base import Finding, Point
 
-__all__ = ["quoted", "where"]
+__all__ = ["meets", "quoted", "where"]
 
 EDGE: Final = 0.8
 """From this share of the half width on a place is at an edge of the part."""
@@ -20,6 +22,15 @@ MIDDLE: Final = 1 / 3
 """Up to this share it is in the middle."""
 MOST: Final = 60
 """Letters of a line that are shown."""
+TOUCH: Final = 1e-6
+"""A gap or an overlap of less is a touch, mm."""
+
+
+def meets(what: str, gap: float, unit: Unit) -> str:
+    """Return how a part of a tool meets something, in words; gap in mm, below 0 an overlap."""
+    if gap > TOUCH:
+        return f"clears {what} by only {say_fine(gap, unit)}"
+    return f"touches {what}" + (f", {say_fine(-gap, unit)} deep" if gap < -TOUCH else "")
 
 
 def where(job: Job, at: Point) -> str:
