@@ -40,7 +40,7 @@ def cut(
     pictures : bool
         Pictures will be drawn of it.
     judged : bool
-        Rules will be asked: what they need is compiled with the rest, evenly over two processes.
+        Rules will be asked: what they need is compiled with the rest, evenly over a few processes.
 
     Raises
     ------

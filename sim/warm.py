@@ -1,7 +1,7 @@
-"""The first run on a machine: compile what a command needs in two processes, and keep it on disk.
+"""The first run on a machine: compile what a command needs in a few processes, and keep it on disk.
 
 Compiling is mostly one thread's work. What is to be compiled comes in parts, each a few calls on a
-thimble of a job; this process takes some of them, a second one, ``python -m proud.warm``, the rest.
+thimble of a job; this process takes some of them, others, ``python -m proud.warm``, the rest.
 """
 
 from __future__ import annotations
@@ -9,7 +9,8 @@ from __future__ import annotations
 import functools
 import gc
 import importlib
-import itertools
+import math
+import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterable
@@ -38,6 +39,9 @@ __all__ = ["COSTS", "KERNELS", "NEEDS", "PARTS", "is_warm", "shared_out", "warm_
 
 SIDE: Final = 24
 """Columns along each side of the thimble."""
+
+MOST_PROCESSES: Final = 4
+"""So many compile at most: the dearest part takes a quarter of the whole."""
 
 NEEDS: Final[dict[str, tuple[str, ...]]] = {
     "run": ("tiles", "points", "surface", "flats", "levels"),
@@ -130,21 +134,28 @@ def _kept(kernel: str) -> bool:
 
 def warm_up(*needs: str) -> None:
     """Compile what some `NEEDS` take and is not on disk yet; some seconds."""
-    here, there = shared_out(_missing(needs or ("run",)))
-    other = _second_process(there) if there else None
+    here, *there = shared_out(_missing(needs or ("run",)), _processes())
+    others = [_process(parts) for parts in there if parts]
     gc.disable()  # a compiler makes millions of small objects, all in use
     try:
         _compile(here)
-        if other is not None:
+        for other in others:
             other.wait()  # should it have failed, its kernels are compiled when they are called
     finally:
         gc.enable()
-        if other is not None and other.poll() is None:
-            other.kill()
-            other.wait()
+        for other in others:
+            if other.poll() is None:
+                other.kill()
+                other.wait()
 
 
-def _second_process(parts: list[str]) -> subprocess.Popen[bytes]:
+def _processes() -> int:
+    """Return how many processes compile: one a core, two at least, `MOST_PROCESSES` at most."""
+    cores = len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
+    return min(max(cores, 2), MOST_PROCESSES)
+
+
+def _process(parts: list[str]) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
         [sys.executable, "-P", "-m", "proud.warm", *parts],
         stdin=subprocess.DEVNULL,
@@ -153,22 +164,44 @@ def _second_process(parts: list[str]) -> subprocess.Popen[bytes]:
     )
 
 
-def shared_out(parts: list[str]) -> tuple[list[str], list[str]]:
-    """Return the parts for this process and for a second one, so that both are done soonest.
+def shared_out(parts: list[str], processes: int) -> list[list[str]]:
+    """Return the parts for each of some processes, so that all are done soonest.
 
     Parameters
     ----------
     parts : list of str
         Keys of `PARTS`, in the order in which they are to be called.
+    processes : int
+        How many there may be; the first is this one.
+
+    Returns
+    -------
+    list of list of str
+        Of those ways that are done soonest, one with the least work in all.
     """
-    ways = []
-    for mine in itertools.product((True, False), repeat=len(parts)):
-        here = [p for p, own in zip(parts, mine, strict=True) if own]
-        there = [p for p, own in zip(parts, mine, strict=True) if not own]
-        a, b = _seconds(here), _seconds(there)
-        ways.append((max(a, b), a + b, here, there))
-    _, _, here, there = min(ways, key=lambda way: way[:2])
-    return here, there
+    dearest = sorted(parts, key=lambda part: -_seconds([part]))
+    groups: list[list[str]] = [[] for _ in range(processes)]
+    best = (math.inf, math.inf, groups)
+
+    def place(rest: list[str]) -> None:
+        nonlocal best
+        loads = [_seconds(group) for group in groups]
+        key = (max(loads), sum(loads))  # neither falls as more parts are added
+        if key >= best[:2]:
+            return
+        if not rest:
+            best = (*key, [sorted(group, key=parts.index) for group in groups])
+            return
+        for group in groups:
+            first = not group
+            group.append(rest[0])
+            place(rest[1:])
+            group.pop()
+            if first:  # the empty ones are alike
+                break
+
+    place(dearest)
+    return best[2]
 
 
 def _seconds(parts: list[str]) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import itertools
 import math
 import os
 import subprocess
@@ -63,20 +64,36 @@ def seconds(parts: list[str]) -> float:
     return round(math.fsum(max(COSTS[p].get(t, 0.0) for p in parts) for t in things), 9)
 
 
+@pytest.mark.parametrize("processes", [2, 3, 4])
 @pytest.mark.parametrize("need", NEEDS)
-def test_parts_are_shared_out(need):
-    here, there = shared_out(list(NEEDS[need]))
-    assert sorted(here + there) == sorted(NEEDS[need])
-    longest = max(seconds(here), seconds(there))
+def test_parts_are_shared_out(need, processes):
+    groups = shared_out(list(NEEDS[need]), processes)
+    assert sorted(part for group in groups for part in group) == sorted(NEEDS[need])
+    assert len(groups) == processes
+    longest = max(seconds(group) for group in groups)
     assert longest <= seconds(list(NEEDS[need]))
-    for part in NEEDS[need]:  # no part alone in the other process would do better
-        moved = [p for p in here if p != part], [*there, part]
-        back = [*here, part], [p for p in there if p != part]
-        ways = [moved] if part in here else [back]
-        assert all(longest <= max(seconds(a), seconds(b)) for a, b in ways)
+    for part in NEEDS[need]:  # no part alone in another process would do better
+        for other in range(processes):
+            moved = [[p for p in group if p != part] for group in groups]
+            moved[other].append(part)
+            assert longest <= max(seconds(group) for group in moved)
 
 
-def test_the_second_process_compiles_all_it_is_asked_for():
+@pytest.mark.parametrize("processes", [2, 3])
+def test_no_way_of_sharing_out_is_sooner(processes):
+    parts = list(NEEDS["contact"])
+    ways = []
+    for which in itertools.product(range(processes), repeat=len(parts)):
+        groups = [
+            [p for p, w in zip(parts, which, strict=True) if w == k] for k in range(processes)
+        ]
+        loads = [seconds(group) for group in groups]
+        ways.append((max(loads), round(math.fsum(loads), 9)))
+    loads = [seconds(group) for group in shared_out(parts, processes)]
+    assert (max(loads), round(math.fsum(loads), 9)) == min(ways)
+
+
+def test_another_process_compiles_all_it_is_asked_for():
     run = [sys.executable, "-P", "-m", "proud.warm", *PARTS]
     done = subprocess.run(run, capture_output=True, text=True, check=False, timeout=240)
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
