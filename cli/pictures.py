@@ -27,17 +27,18 @@ COLUMNS = 500
 BITES = {"corner-bite", "thin-wall"}
 """Rules about what a pass takes, seen from above: as it stands after that pass, and before it."""
 BROAD = {
-    "blend-step": 0.5, "corner-bite": 2.5, "floor-marks": 2.0, "gouge": 0.5, "leftover": 0.5,
-    "scallop-high": 0.5, "thin-wall": 2.0,
+    "blend-step": 0.5, "corner-bite": 2.5, "floor-marks": 2.0, "scallop-high": 0.5,
+    "thin-wall": 2.0,
 }  # fmt: skip
 """Rules whose mark is far wider than its size: width of the picture, in diameters of the tool."""
 STANCES: dict[str, Moment] = {
     "air-cut": "before", "cut-direction": "before", "cuts-above-length": "before",
     "depth-line": "end", "fillet-in-one-bite": "before", "finisher-cuts-ledge": "before",
-    "fixture-near": "after", "floor-touches-wall": "before", "holder-rub": "after",
-    "lead-mark": "before", "ledge-left": "end", "plunge": "before", "ramp-steep": "before",
-    "rapid-in-stock": "before", "shank-rub": "after", "spindle-stopped": "before",
-    "spring-pass": "before", "wall-drags-floor": "before",
+    "fixture-near": "after", "floor-touches-wall": "before", "gouge": "end",
+    "holder-rub": "after", "lead-mark": "before", "ledge-left": "end", "leftover": "end",
+    "plunge": "before", "ramp-steep": "before", "rapid-in-stock": "before", "shank-rub": "after",
+    "sliver": "end", "spindle-stopped": "before", "spring-pass": "before",
+    "wall-drags-floor": "before",
 }  # fmt: skip
 """Rules about where a tool stands: drawn in section, with the metal of which moment."""
 MOST = 24

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from proud.findings.words import quoted, where
-from proud.units import MM_PER, Unit, say_fine, say_length
+from proud.units import LARGE_MM, MM_PER, Unit, say_fine, say_length
 
 from .words import count, row, say_time, screen_width
 
@@ -88,7 +88,8 @@ def _at(f: Finding, unit: Unit) -> str:
 
 def change_text(change: Change, unit: Unit) -> str:
     """Return a change in a line: what, from what to what, and what it costs."""
-    before, after = (_value(v, change, unit) for v in (change.before, change.after))
+    fine = _is_fine(change, unit)
+    before, after = (_value(v, change, unit, fine) for v in (change.before, change.after))
     text = change.what
     if text.endswith(", added"):
         text, before, after = f"{text.removesuffix('added')}add {_signed(change, unit)}", "", ""
@@ -112,18 +113,26 @@ def _signed(change: Change, unit: Unit) -> str:
     return f"{'-' if more < 0 else '+'}{say_fine(abs(more), unit)}"
 
 
-def _value(value: float | str | None, change: Change, unit: Unit) -> str:
+PLACES = ("Z ", "X ", "Y ", "lowest Z", "bottom", "top", "stepover", "depth")
+"""What begins so is written as on a drawing, however small."""
+
+
+def _is_fine(change: Change, unit: Unit) -> bool:
+    """Return whether both values are written in thou or micrometres."""
+    most = max((abs(v) for v in (change.before, change.after) if isinstance(v, float)), default=0.0)
+    return most < min(0.1 * MM_PER["in"], LARGE_MM[unit]) and not change.what.startswith(PLACES)
+
+
+def _value(value: float | str | None, change: Change, unit: Unit, fine: bool) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
         return value
-    if change.length:
-        small = abs(value) < 0.1 * MM_PER["in"]
-        fine = say_fine(abs(value), unit)
-        if small and not change.what.startswith(("Z ", "X ", "Y ", "lowest Z", "bottom", "top")):
-            return f"-{fine}" if value < 0 else fine
+    if not change.length:
+        return f"{value:g}"
+    if not fine:
         return say_length(value, unit)
-    return f"{value:g}"
+    return f"{'-' if value < 0 else ''}{say_fine(abs(value), unit)}"
 
 
 def look_lines(review: Review, job: Job) -> list[str]:

@@ -9,12 +9,14 @@ from __future__ import annotations
 import dataclasses
 import math
 import os
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .pictures_color import INK
+from .pictures_part import part_lines
 from .pictures_tool import flank_places, part_of
 from .pieces import shortened
 from .units import MM_PER, Unit, say_length
@@ -45,9 +47,12 @@ CLOSEST: Final = 1 * 0.0254
 """Least half width of the close view, mm."""
 TIMES: Final = 3.0
 """Half width of the close view, in sizes of what is found; at most the tool's radius."""
+LONGEST: Final = 1e5
+"""Lines end here, px: past every view, and no further than a drawing can count."""
 METAL: Final = "#cfc4ad"
 SHADES: Final = {"cuts": "#e8b48a", "neck": "#b9cfe0", "shank": "#c9ccd2", "holder": "#a9a9b4"}
 JAW: Final = "#8fae8b"
+PART: Final = "#9c1f3f"
 GLASS: Final = 0.55
 """The tool lets through what it would cut."""
 
@@ -103,7 +108,8 @@ def stance_of(
         mm.
     when : {'before', 'after', 'end'}
         The metal as the first move that reaches the place finds it; as the move that comes nearest
-        leaves it; as it is at the job's end, with the last move that reaches the place.
+        leaves it; as it is at the job's end, with the last move that reaches the place with its tip
+        no higher.
 
     Returns
     -------
@@ -117,8 +123,12 @@ def stance_of(
     tool = job.tools[int(table.tool[moves[0]])]
     reach = np.flatnonzero(aside <= tool.cutting_radius + REACHED)
     k = int(np.lexsort((tips[:, 2], aside))[0])
-    if when != "after" and len(reach):
-        k = int(reach[0 if when == "before" else -1])
+    if when == "before" and len(reach):
+        k = int(reach[0])
+    low = np.flatnonzero(tips[:, 2] <= at[2] + REACHED)  # not on its way there, or up and away
+    if when == "end" and len(low):
+        beside = np.intersect1d(reach, low)
+        k = int(beside[-1] if len(beside) else low[np.argmin(aside[low])])
     x, y, z = (float(v) for v in tips[k])
     away = place[:2] - tips[k, :2] if aside[k] > 0 else _across(table, int(moves[k]), tips[k])
     length = math.hypot(*away)
@@ -198,13 +208,15 @@ def draw_stance(
             sheet.write(24, 68 + 23 * k, row, 17)
         sheet.write(24, 118, _about(stance, unit), 15, room=SIZE[0] - 48, color="#444444")
         main, close = _views(stance, size)
+        part = part_lines(job, stance.tip, stance.way)
         for view in (main, close):
             _draw(sheet, job, stance, view)
+            _draw_part(sheet, part, view)
         _frame(sheet, main, close)
         _names(sheet, stance, main)
         half = close.half[0]
         sheet.write(CLOSE[0], CLOSE[1] - 24, f"the place, {say_length(2 * half, unit)} wide", 18)
-        _legend(sheet, job, stance, main)
+        _legend(sheet, job, stance, main, part)
         _scale_bar(sheet, main, unit)
         foot = "Simulated, not measured. To scale; metal by rays straight down."
         sheet.write(24, SIZE[1] - 34, foot, 15, color="#444444")
@@ -337,6 +349,22 @@ def _tool(stance: Stance, view: _View) -> list[Any]:
     return found
 
 
+def _draw_part(sheet: Any, part: Mapping[str, Floats], view: _View) -> None:
+    """Draw where the part ends, dashed; in the main view with the level's name at its left end."""
+    from matplotlib.collections import LineCollection
+    from matplotlib.patches import Rectangle
+
+    left, top, right, bottom = view.box
+    window = Rectangle((left, top), right - left, bottom - top, transform=sheet.axes.transData)
+    for lines in part.values():
+        ends = np.stack([view.x(lines[..., 0]), view.y(lines[..., 1])], axis=-1)
+        ends = np.clip(ends, -LONGEST, LONGEST)
+        drawn = LineCollection(list(ends), colors=PART, linewidths=3.0, linestyles=(0, (4, 2)))
+        drawn.set_zorder(6)
+        sheet.axes.add_collection(drawn)
+        drawn.set_clip_path(window)
+
+
 def _names(sheet: Any, stance: Stance, view: _View) -> None:
     """Write what each part of the tool is beside it, where there is room: not by colour alone."""
     top = view.z + view.half[1]
@@ -366,7 +394,7 @@ def _frame(sheet: Any, main: _View, close: _View) -> None:
         sheet.line(xs, ys, width, zorder=12)
 
 
-def _legend(sheet: Any, job: Job, stance: Stance, main: _View) -> None:
+def _legend(sheet: Any, job: Job, stance: Stance, main: _View, part: Mapping[str, Floats]) -> None:
     from matplotlib.patches import Rectangle
 
     moves, count = job.program.moves, stance.count
@@ -382,6 +410,10 @@ def _legend(sheet: Any, job: Job, stance: Stance, main: _View) -> None:
         for fill in ({"fc": color, "alpha": alpha}, {"fc": "none", "ec": INK}):
             sheet.axes.add_patch(Rectangle((CLOSE[0], y - 11), 30, 22, **fill))
         sheet.write(CLOSE[0] + 44, y, text, 18, room=CLOSE[2] - CLOSE[0] - 44)
+    if part:
+        y = CLOSE[3] + 44 + 36 * len(rows)
+        sheet.axes.plot([CLOSE[0], CLOSE[0] + 30], [y, y], color=PART, lw=3.0, ls=(0, (4, 2)))
+        sheet.write(CLOSE[0] + 44, y, ", ".join(part), 18, room=CLOSE[2] - CLOSE[0] - 44)
 
 
 def _scale_bar(sheet: Any, view: _View, unit: Unit) -> None:

@@ -233,6 +233,12 @@ def test_the_programs_own_line_is_quoted(block):
         (Change("F at line 4", 20.0, 10.0, length=False), "F at line 4 from 20 to 10"),
         (Change("overlap of pass 3", None, 1.27), "overlap of pass 3: 50.00 thou"),
         (Change("Z of pass 4, added", 0.0, -0.0254), "Z of pass 4, add -1.00 thou"),
+        (Change("depth of pass 1", 8.0, 1.8), "depth of pass 1 from 0.3150 in to 0.0709 in"),
+        (
+            Change("allowance of pass 1", 2.6, 0.1),
+            "allowance of pass 1 from 0.1024 in to 0.0039 in",
+        ),
+        (Change("stepover of pass 1", 1.2, 0.8), "stepover of pass 1 from 0.0472 in to 0.0315 in"),
     ],
 )
 def test_a_change_in_a_line(change, says):
