@@ -221,6 +221,9 @@ class Field:
             )  # fmt: skip
 
         self.share(part, len(boxes))
+        if not self.stock.is_block:  # bounds of what moves leave don't know where the stock ends
+            shows = np.flatnonzero(out)
+            out[shows] = ~self.stock.misses(boxes[shows])
         return out
 
     def may_hide(self, boxes: Floats, lists: tuple[Any, ...]) -> NDArray[np.bool_]:

@@ -18,6 +18,8 @@ from .errors import Fault, ModelError
 from .units import MM_PER, Unit
 
 if TYPE_CHECKING:
+    from shapely import STRtree
+
     from .jobfile_spec import StockSpec
 
 __all__ = ["Block", "MeshStock", "Round", "Stock", "check_part_model", "closed_mesh", "make_stock"]
@@ -95,6 +97,16 @@ class Stock:
         """Return dz/dx and dz/dy of the top on a grid, shape (ny, nx, 2); 0 off the stock."""
         return np.zeros((len(ys), len(xs), 2))
 
+    def misses(self, boxes: Floats) -> NDArray[np.bool_]:
+        """Return the boxes in plan in which there is no stock at all.
+
+        Parameters
+        ----------
+        boxes : ndarray of float64, shape (n, 4)
+            Middle x and y and half widths, mm.
+        """
+        raise NotImplementedError
+
     def _inside(self, x: Floats, y: Floats) -> NDArray[np.bool_]:
         raise NotImplementedError
 
@@ -107,6 +119,12 @@ class Block(Stock):
     def is_block(self) -> bool:
         """Whether every column inside the box is metal from its bottom to its top."""
         return True
+
+    def misses(self, boxes: Floats) -> NDArray[np.bool_]:
+        """Return the boxes in plan in which there is no stock at all; as `Stock.misses`."""
+        low, high = boxes[:, :2] - boxes[:, 2:], boxes[:, :2] + boxes[:, 2:]
+        off = (low > self.high[:2]) | (high < self.low[:2])
+        return off[:, 0] | off[:, 1]
 
     def _inside(self, x: Floats, y: Floats) -> NDArray[np.bool_]:
         in_x = (x >= self.low[0]) & (x <= self.high[0])
@@ -129,6 +147,14 @@ class Round(Stock):
     center: tuple[float, float]
     radius: float
     bore_radius: float
+
+    def misses(self, boxes: Floats) -> NDArray[np.bool_]:
+        """Return the boxes in plan in which there is no stock at all; as `Stock.misses`."""
+        away = np.abs(boxes[:, :2] - self.center)
+        nearest = np.hypot(*np.maximum(away - boxes[:, 2:], 0.0).T)
+        farthest = np.hypot(*(away + boxes[:, 2:]).T)
+        off: NDArray[np.bool_] = (nearest > self.radius) | (farthest < self.bore_radius)
+        return off
 
     def _inside(self, x: Floats, y: Floats) -> NDArray[np.bool_]:
         r2 = (x - self.center[0]) ** 2 + (y - self.center[1]) ** 2
@@ -174,6 +200,24 @@ class MeshStock(Stock):
         normal = np.append(self._normals, [[0.0, 0.0, 1.0]], axis=0)
         normal[normal[:, 2] == 0] = 0.0, 0.0, 1.0  # upright: never a top
         return cast(Floats, (-normal[:, :2] / normal[:, 2:])[self._grid(xs, ys)[2]])
+
+    def misses(self, boxes: Floats) -> NDArray[np.bool_]:
+        """Return the boxes in plan in which there is no stock at all; as `Stock.misses`."""
+        import shapely
+
+        low, high = boxes[:, :2] - boxes[:, 2:], boxes[:, :2] + boxes[:, 2:]
+        met = self._shadow.query(shapely.box(*low.T, *high.T), predicate="intersects")[0]
+        off = np.ones(len(boxes), np.bool_)
+        off[met] = False
+        return off
+
+    @functools.cached_property
+    def _shadow(self) -> STRtree:
+        """Facets in plan; upright ones only bound others."""
+        import shapely
+
+        wide = self._normals[:, 2] != 0
+        return shapely.STRtree(shapely.polygons(self.vertices[self.facets[wide], :2]))
 
     @functools.cached_property
     def _normals(self) -> Floats:

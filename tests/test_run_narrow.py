@@ -10,6 +10,8 @@ from typing import Any
 import helpers_job as hj
 import proud
 import pytest
+import shapely
+import trimesh
 from helpers_job import IN, Nc, write_job
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -279,3 +281,26 @@ def test_nothing_cut(tmp_path: Path) -> None:
     result = run(job, as_of=0)
     assert rows(result) == [[(0.0, 0)], [], []]
     assert result["levels"][0]["area"] == pytest.approx(4 * HALF**2, rel=1e-12)
+
+
+@pytest.mark.parametrize("shape", ["round", "model"])
+def test_a_flat_past_the_end_of_the_stock_ends(tmp_path: Path, shape: str) -> None:
+    """A cutter wider than the bar faces it; by bounds its flat goes on where no stock is.
+
+    Looking there for more is four times the work at every halving: it never ended.
+    """
+    stock = 'shape = "round"\ndiameter = 30\ncenter = [0, 0]\nbottom = -10\ntop = 0'
+    if shape == "model":
+        outline = shapely.Polygon([(-15, -15), (15, -15), (15, 0), (0, 0), (0, 15), (-15, 15)])
+        solid = trimesh.creation.extrude_polygon(outline, 10.0)
+        solid.apply_translation((0, 0, -10))
+        solid.export(tmp_path / "stock.stl")
+        stock = 'shape = "model"\nmodel = "stock.stl"'
+    nc = Nc().tool(1, "face")
+    for y in (-10.0, 0.0, 10.0):
+        nc.stroke((-40, y, -1), (40, y, -1))
+    job = write_job(tmp_path, nc, [hj.tool(1, "flat", 16)], stock=stock, pitch=0.2)
+    (level,) = job.run().levels
+    assert (level.z, level.pass_number) == (-1.0, 1)
+    area = math.pi * 15**2 if shape == "round" else 30 * 30 - 15 * 15
+    assert level.columns * 0.2**2 == pytest.approx(area, rel=0.01)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -366,3 +367,37 @@ def test_names_of_the_module():
     }
     assert set(proud.stock.__all__) == names
     assert all(issubclass(c, Stock) for c in (Block, MeshStock, Round))
+
+
+# --- boxes without stock -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("shape", ["block", "bar", "tube", "notch"])
+def test_boxes_without_stock_are_those_in_which_no_column_has_any(shape, tmp_path):
+    """An L of 20 x 20 less 12 x 12 as a mesh; boxes also without a width, as segments are."""
+    made = {
+        "block": StockSpec("block", (0.0, 0.0, 0.0), (20.0, 20.0, 5.0)),
+        "bar": StockSpec("round", diameter=20.0, center=(10.0, 10.0), bottom=0.0, top=5.0),
+        "tube": StockSpec(
+            "tube", diameter=20.0, center=(10.0, 10.0), bottom=0.0, top=5.0, bore=9.0
+        ),
+    }
+    if shape == "notch":
+        outline = [(0, 0), (20, 0), (20, 8), (8, 8), (8, 20), (0, 20)]
+        solid = trimesh.creation.extrude_polygon(shapely.Polygon(outline), 5.0)
+        stock = model(save(solid, tmp_path))
+    else:
+        stock = make_stock(made[shape], "mm")
+    rng = np.random.default_rng(5)
+    half = rng.uniform(0, 4, (800, 2)) * rng.integers(0, 2, (800, 2))
+    boxes = np.hstack([rng.uniform(-6, 26, (800, 2)), half])
+    off = stock.misses(boxes)
+    assert 50 < off.sum() < 750
+    steps = np.linspace(-1, 1, 41)
+    x = boxes[:, 0, None, None] + boxes[:, 2, None, None] * steps[:, None]
+    y = boxes[:, 1, None, None] + boxes[:, 3, None, None] * steps
+    some = np.isfinite(stock.at(*np.broadcast_arrays(x, y))[0].reshape(800, -1)).any(axis=1)
+    assert not (off & some).any()
+    # What lies between 41 x 41 columns of a box is less than a tenth of its half width.
+    clear = ~some & ~off
+    assert clear.sum() < 12
