@@ -284,8 +284,10 @@ def _faces(p: dict[str, Any], unit: Unit, width: int) -> list[str]:
         ], width))  # fmt: skip
     if p["walls"]:
         lines.append("  walls beside the side")
-    for w in p["walls"][:MOST_ROWS]:
+    for w in sorted(p["walls"], key=lambda w: w["into_pass"] == p["pass"])[:MOST_ROWS]:
         whose = f"pass {w['into_pass']}'s" if w["into_pass"] else "the raw stock's"
+        if w["into_pass"] == p["pass"]:
+            whose = "of its own moves before"
         says = "cut by up to" if w["gap"] < 0 else "clear by"
         cut = say_length(w["cut_length"] * per, unit)
         lines.append(row("    ", [

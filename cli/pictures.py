@@ -37,7 +37,7 @@ STANCES: dict[str, Moment] = {
     "fixture-near": "after", "floor-touches-wall": "before", "gouge": "end",
     "holder-rub": "after", "lead-mark": "before", "ledge-left": "end", "leftover": "end",
     "plunge": "before", "ramp-steep": "before", "rapid-in-stock": "before", "shank-rub": "after",
-    "sliver": "end", "spindle-stopped": "before", "spring-pass": "before",
+    "scallop-high": "end", "sliver": "end", "spindle-stopped": "before", "spring-pass": "before",
     "wall-drags-floor": "before",
 }  # fmt: skip
 """Rules about where a tool stands: drawn in section, with the metal of which moment."""
@@ -83,10 +83,19 @@ def draw_findings(job: Job, review: Review, folder: Path, *, notes: bool = False
     drawn = []
     for number, finding in enumerate(shown, 1):
         path = folder / f"finding-{number}-{finding.rule}.png"
-        draw = _draw_stance if finding.rule in STANCES else _draw_loupe
+        draw = _draw_stance if _is_stance(job, finding) else _draw_loupe
         draw(job, finding, number, path)
         drawn.append(path)
     return drawn
+
+
+def _is_stance(job: Job, finding: Finding) -> bool:
+    """Whether it is drawn in section: also ridges on a slope, which a scale of heights hides."""
+    from proud.pictures_loupe import is_steep
+
+    if finding.rule != "scallop-high":
+        return finding.rule in STANCES
+    return is_steep(job.surface(grid=_window(job, finding)), finding.size)
 
 
 def _draw_loupe(job: Job, finding: Finding, number: int, path: Path) -> None:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from proud.findings.words import quoted, where
-from proud.units import LARGE_MM, MM_PER, Unit, say_fine, say_length
+from proud.findings.base import NONE
+from proud.findings.whereabouts import where
+from proud.findings.words import quoted
+from proud.units import LARGE_MM, MM_PER, Unit, say_feed, say_fine, say_length
 
 from .words import count, row, say_time, screen_width
 
@@ -93,10 +95,12 @@ def change_text(change: Change, unit: Unit) -> str:
     text = change.what
     if text.endswith(", added"):
         text, before, after = f"{text.removesuffix('added')}add {_signed(change, unit)}", "", ""
-    if before and after:
+    if after == NONE:
+        text += f", now {before}: take it out"
+    elif before and after:
         text += f" from {before} to {after}"
     elif after:
-        text += f": {after}"
+        text += f" {after}" if text.endswith(" by") else f": {after}"
     elif before:
         text += f", now {before}"
     if change.seconds:
@@ -128,6 +132,8 @@ def _value(value: float | str | None, change: Change, unit: Unit, fine: bool) ->
         return ""
     if isinstance(value, str):
         return value
+    if change.feed:
+        return f"{say_feed(value, unit)} {unit}/min"
     if not change.length:
         return f"{value:g}"
     if not fine:
@@ -156,6 +162,8 @@ def gap_line(review: Review, unit: Unit) -> str:
         f"{kind} over {say_fine(review.near, unit)}" if gap is None else _gap(kind, gap, unit)
         for kind, gap in review.gaps.items()
     ]
+    if "fixture" in review.gaps and len(parts) > 1:
+        parts[:2] = [f"{parts[0]}; to the stock: {parts[1]}"]
     return row("Least gaps: ", [", ".join(parts)], screen_width()) if parts else ""
 
 

@@ -31,6 +31,8 @@ FEW = 12
 """A level that so few pieces of lines cross is measured on windows of its own."""
 LABEL = (1 << 32) - 1
 """The bits of a key that hold the label; a label below 0 has the highest of them set."""
+MOST_SQUARES = 200_000
+"""Squares looked through at once for a level between the lines; of more, none of them."""
 ZOOMS = 12
 FILLS = 0.6
 """A window is close enough when the island spans this share of it."""
@@ -239,6 +241,9 @@ def _quarter(
     while len(box):
         first, last = (np.searchsorted(known, _key(box + k, 0)) for k in (0, 1))
         names = known & LABEL, first, last
+        if len(box) > MOST_SQUARES:
+            field.short[0] = True
+            break
         more = field.others(squares, net.lists(box), names, stage=stage, levels_only=True)
         box, squares = np.repeat(box[more], 4), np.repeat(squares[more], 4, axis=0)
         squares[:, 2:] *= 0.5

@@ -118,7 +118,7 @@ class StockGaps:
         best = np.array([within, 0.0, 0.0, 0.0, -1.0, 0.0])
         order = np.argsort(low, kind="stable")
         for n, slack in enumerate((*SLACKS, *OVERLAP_SLACKS)):
-            finer, over = slack < FOUND, False
+            finer, over, spent = slack < FOUND, False, 0.0
             if finer and best[0] >= -slack:
                 break
             for k, i in enumerate(order.tolist()):
@@ -126,6 +126,10 @@ class StockGaps:
                     break
                 self.search(int(moves[i]), parts, best, slack, OVERLAP_MOST if finer else MOST)
                 over |= best[5] > MOST
+                spent += best[5] - (MOST - OVERLAP_MOST) if finer else 0.0
+                if spent > OVERLAP_MOST:  # a depth that many places have: more find no deeper one
+                    over = True
+                    break
                 if k % 64 == 0 and not finer:
                     progress((n + k / len(order)) / len(SLACKS))
             if best[4] < 0:

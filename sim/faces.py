@@ -33,12 +33,15 @@ class Faces:
     levels, steps, skims : tuple
     coarse : bool
         Beside metal that stands above a cutting part only what columns find was looked for.
+    short : bool
+        There was too much to look through for strips narrower than the columns.
     """
 
     levels: tuple[Level, ...]
     steps: tuple[Step, ...]
     skims: tuple[Skim, ...]
     coarse: bool = False
+    short: bool = False
 
 
 def find_faces(
@@ -88,7 +91,8 @@ def find_faces(
     for rows in strips(tile.grid.ny):
         number[rows] = table[number[rows]]
     steps = find_steps(tile, levels, number, prober, arrays, (between, rank))
-    return Faces(levels, steps, find_skims(net, skims), coarse)
+    found = find_skims(net, skims)
+    return Faces(levels, steps, found, coarse, field.short[0])
 
 
 def _look_between(

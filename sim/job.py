@@ -43,6 +43,10 @@ COARSE = (
     "beside metal that stands above a cutting part, strips narrower than the columns of the grid "
     "were not looked for"
 )
+CUT_SHORT = (
+    "the search for strips narrower than the columns of the grid was cut short: there are too many "
+    "places where bounds leave it open"
+)
 MOST_ENDS = 4096
 """Ends of moves, the lowest first, that are tried for the deepest place of a skim."""
 DEFAULT_CELLS = 1000
@@ -117,6 +121,7 @@ class Job:
             passes=tuple(row for p in parts for row in p.passes),
             notes=tuple(note for p in parts for note in p.notes),
             dwells=tuple(dwell for p in parts for dwell in p.dwells),
+            compensated=tuple(row for p in parts for row in p.compensated),
         )
 
     def _read(self, setup: SetupSpec, index: int, before: Sequence[Program]) -> Program:
@@ -135,7 +140,8 @@ class Job:
             dataclasses.replace(p, number=p.number + passes_before) for p in program.passes
         )
         dwells = tuple((k + moves_before, wait, line) for k, wait, line in program.dwells)
-        return Program(moves, passes, program.notes, dwells)
+        rows = tuple((k + moves_before, d, side) for k, d, side in program.compensated)
+        return Program(moves, passes, program.notes, dwells, rows)
 
     def programmed(self, index: int = 0) -> Program:
         """Return a setup's moves as programmed: no error but those of D; `index` from 0."""
@@ -342,7 +348,10 @@ class Job:
             levels=faces.levels,
             steps=faces.steps,
             skims=tuple(self._skim_row(s, prober) for s in faces.skims),
-            notes=self.notes + self._buried_notes(done) + (COARSE,) * faces.coarse,
+            notes=self.notes
+            + self._buried_notes(done)
+            + (COARSE,) * faces.coarse
+            + (CUT_SHORT,) * faces.short,
             tile=tile,
             cut=done,
         )
@@ -350,16 +359,9 @@ class Job:
     @property
     def notes(self) -> tuple[str, ...]:
         """What a person should know of the job and its program."""
-        return self.spec.notes + self.program.notes + self._idle_registers()
+        from .idle import idle_registers
 
-    def _idle_registers(self) -> tuple[str, ...]:
-        """Name H registers with an error under which nothing runs: likely a slip of the pen."""
-        used = set(np.unique(self.program.moves.h_register).tolist())
-        return tuple(
-            f"[offsets] H{register} is given, but no move runs under G43 H{register}"
-            for register, error in self.spec.h_errors.items()
-            if error and register not in used
-        )
+        return self.spec.notes + self.program.notes + idle_registers(self.spec, self.program)
 
     def _pass_rows(self, count: int, done: Cut) -> tuple[PassRow, ...]:
         moves = self.program.moves[:count]

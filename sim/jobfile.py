@@ -163,6 +163,7 @@ def _job(path: Path, table: JobFile, reading: _Reading) -> JobSpec:
         reading.allow_outside,
         margins,
         _machine(table.machine),
+        _holds_diameters(table),
     )
 
 
@@ -327,10 +328,14 @@ def _offsets(
         if word in place:
             reading.problems.add(("offsets", *parts), "is given twice, in two ways of writing it")
         place[word] = _offset_value(value, parts, reading)
-    if any(setup.d_registers == "diameter" for setup in table.setups):
+    if _holds_diameters(table):
         registers["D"] = {number: error / 2 for number, error in registers["D"].items()}
     vectors = {n: (z.get("X", 0.0), z.get("Y", 0.0), z.get("Z", 0.0)) for n, z in zeros.items()}
     return registers["H"], registers["D"], vectors
+
+
+def _holds_diameters(table: JobFile) -> bool:
+    return any(setup.d_registers == "diameter" for setup in table.setups)
 
 
 def _leaves(table: Mapping[str, Any], *above: str) -> Iterator[tuple[tuple[str, ...], Any]]:

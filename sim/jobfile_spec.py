@@ -173,6 +173,8 @@ class JobSpec:
     margins : dict of str to float
         What the job sets of `findings.MARGINS`: mm, or a plain number for a ratio.
     machine : MachineSpec
+    d_diameters : bool
+        The D registers hold diameters: they are off by twice `d_errors`.
     """
 
     path: Path
@@ -194,3 +196,8 @@ class JobSpec:
     allow_outside: bool = False
     margins: dict[str, float] = dataclasses.field(default_factory=dict)
     machine: MachineSpec = MachineSpec()
+    d_diameters: bool = False
+
+    def d_value(self, register: int) -> float:
+        """Return by how much the value in a D register is off, mm; of the diameter if it is one."""
+        return self.d_errors.get(register, 0.0) * (2.0 if self.d_diameters else 1.0)

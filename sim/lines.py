@@ -9,8 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .narrow import FINE, GONE, ROUGH, SIDE, Floats, Ints, Net
+from .stock import MeshStock
 
 __all__ = ["Lines", "node_labels", "walk"]
+
+MOST_PIECES = 400_000
+"""Pieces of lines looked through at once for changes; of more, none are halved again.
+
+A quarter of that where the stock is a mesh, whose facets over each piece are asked.
+"""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -97,8 +104,11 @@ def _walk_axis(
     low, high = net.node(along, axis), net.node(along + 1, axis)
     n = np.arange(len(box))
     done: list[tuple[Any, ...]] = [(n[:0], low[:0], high[:0], before[:0], after[:0])]
+    most = MOST_PIECES // (4 if isinstance(net.field.stock, MeshStock) else 1)
     while len(n):
         more = high - low > 0.5 * net.field.least
+        if len(n) > most:
+            net.field.short[0], more = True, np.zeros(len(n), np.bool_)
         more[more] = line.others(n[more], low[more], high[more], before[more], after[more])
         ends = ~more & (before != after)
         done.append((n[ends], low[ends], high[ends], before[ends], after[ends]))

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from .contact.along import Along
+    from .contact.bands import Bands
     from .findings.case import Case
     from .job import Job
 
@@ -212,15 +212,17 @@ class Load:
     says: str
 
 
-def side_forces(along: Along, flutes: int, metal: Metal) -> Floats:
-    """Return the mean force of a turn at each station of a pass, N; NaN where it isn't known.
+def side_forces(bands: Bands, flutes: int, metal: Metal) -> Floats:
+    """Return the mean force of a turn at each station of some bands, N; NaN where it isn't known.
 
-    Teeth in the cut at a time = flutes * arc / 2 pi; each takes the section chip * axial depth.
+    Teeth in the cut at a time = flutes * arc / 2 pi; each takes the section chip * height. A
+    floor's thin layer and the wall over it are bands of their own, with an arc and a chip each.
     """
-    chip = np.where(along.chip_mean > 0, along.chip_mean, np.nan)
-    teeth = flutes * along.engagement / math.tau
-    force: Floats = metal.kc1 * chip ** (1 - metal.mc) * along.axial * teeth
-    return force
+    there = (bands.high > 0) & (bands.arc > 0)
+    chip = np.where(bands.chip > 0, bands.chip, np.nan)
+    force = metal.kc1 * chip ** (1 - metal.mc) * bands.high * flutes * bands.arc / math.tau
+    sums: Floats = np.where(there, force, 0.0).sum(axis=1)
+    return np.where(there.any(axis=1), sums, np.nan)
 
 
 def pass_load(case: Case, pass_number: int) -> Load | None:
@@ -229,9 +231,8 @@ def pass_load(case: Case, pass_number: int) -> Load | None:
     metal = metal_of(material)
     if metal is None or not tool.flutes or tool.stickout is None:
         return None
-    along = case.along(pass_number)
-    sideways = ~along.rapid & ~along.upright
-    force = float(np.nanmax(side_forces(along, tool.flutes, metal)[sideways], initial=0.0))
+    forces = side_forces(case.bands(pass_number), tool.flutes, metal)
+    force = float(np.nan_to_num(forces).max(initial=0.0))
     if force <= 0:
         return None
     says = f"kc of {metal.says} for {material}, a carbide tool {case.say(tool.stickout)} long"

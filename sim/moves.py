@@ -6,6 +6,7 @@ tool's axis. A tool cuts with its whole cutting part along every move, feed or r
 
 from __future__ import annotations
 
+import bisect
 import dataclasses
 from collections.abc import Sequence
 from typing import Any, Final
@@ -212,9 +213,19 @@ class Program:
         What a person should know, each with its line.
     dwells : tuple of (int, float, int)
         Waits at a feed: how many moves are done by then, seconds, line.
+    compensated : tuple of (int, int, int)
+        By which register the path is offset: from which move on, D register (0: none), and on
+        which side of the programmed path the tool runs: 1 left, -1 right, 0 off the walls of a
+        pass of a pass list, or of a pocket of G12 or G13.
     """
 
     moves: Moves
     passes: tuple[Pass, ...]
     notes: tuple[str, ...] = ()
     dwells: tuple[tuple[int, float, int], ...] = ()
+    compensated: tuple[tuple[int, int, int], ...] = ()
+
+    def compensation(self, move: int) -> tuple[int, int]:
+        """Return D register and side of a move, as in `compensated`; (0, 0): none."""
+        row = bisect.bisect_right(self.compensated, move, key=lambda r: r[0]) - 1
+        return self.compensated[row][1:] if row >= 0 else (0, 0)

@@ -48,6 +48,8 @@ INSET = 1e-6
 """The stock's edge is asked this far inside, mm."""
 HOLLOWS = 200_000
 """So many places with metal above a cutting part are seen by rays for one surface, and no more."""
+FEW_HOLLOWS = 5_000
+"""The same where there are helices."""
 ROUGH, FINE = 1e-4, 1e-9
 """How near a change is found on a line; where another is near, how near then, mm."""
 
@@ -97,6 +99,8 @@ class Field:
     threads : int
     seen : list of int
         How many places were seen by rays until now.
+    short : list of bool
+        Whether a search was cut short: there was too much to look through.
     """
 
     prober: Prober
@@ -109,6 +113,7 @@ class Field:
     least: float
     threads: int
     seen: list[int] = dataclasses.field(default_factory=lambda: [0])
+    short: list[bool] = dataclasses.field(default_factory=lambda: [False])
 
     @classmethod
     def of(
@@ -193,7 +198,9 @@ class Field:
     ) -> None:
         """Answer places where metal stood above a cutting part as the columns of a job do."""
         self.seen[0] += len(k)
-        if self.seen[0] > HOLLOWS:
+        rows = self.packed.rows
+        helix = bool(((rows[:, 7] > 0) & (rows[:, 6] > 0)).any())  # many chords for every ray
+        if self.seen[0] > (FEW_HOLLOWS if helix else HOLLOWS):
             raise TooManyHollows
         top, own = self.prober.columns(x[k], y[k])
         flat = self.prober.flat(x[k], y[k], own)
@@ -210,20 +217,17 @@ class Field:
         """Return the boxes (x, y, half sizes) where a label that is not known may show."""
         from .kernels.narrow import others
 
-        out = np.zeros(len(boxes), np.bool_)
+        out, raws = np.zeros(len(boxes), np.bool_), self.stock.highest(boxes)
         ids, starts, stops = lists
         names, first, last = known
 
         def part(k: slice) -> None:
             others(
-                self._moves, (ids, starts[k], stops[k]), boxes[k], self._stock, stage,
+                self._moves, (ids, starts[k], stops[k]), boxes[k], raws[k], self._stock, stage,
                 (names, first[k], last[k]), levels_only, self.least, out[k],
             )  # fmt: skip
 
         self.share(part, len(boxes))
-        if not self.stock.is_block:  # bounds of what moves leave don't know where the stock ends
-            shows = np.flatnonzero(out)
-            out[shows] = ~self.stock.misses(boxes[shows])
         return out
 
     def may_hide(self, boxes: Floats, lists: tuple[Any, ...]) -> NDArray[np.bool_]:

@@ -24,7 +24,15 @@ from .units import MM_PER, Unit, fine_unit, say_fine, say_length, to_unit
 if TYPE_CHECKING:
     from .pictures_sheet import Sheet
 
-__all__ = ["PassShare", "Scale", "draw_loupe", "loupe_arrays", "pass_shares", "scale_of"]
+__all__ = [
+    "PassShare",
+    "Scale",
+    "draw_loupe",
+    "is_steep",
+    "loupe_arrays",
+    "pass_shares",
+    "scale_of",
+]
 
 Floats = NDArray[np.float64]
 
@@ -42,6 +50,8 @@ SMALL_BADGE_PX: Final = 20
 """A piece of a pass less than twice as wide gets its badge beside it."""
 
 
+STEEP: Final = 8.0
+"""Windows whose heights differ by so many sizes are on a slope."""
 BEFORE = "#c0392b"
 """Colour of a section as it stood before."""
 
@@ -163,6 +173,12 @@ def _colored(top: Floats, passes: NDArray[np.int32], scale: Scale) -> Floats:
 def _center_mm(tile: Tile) -> tuple[float, float]:
     g = tile.grid
     return g.x_low + g.nx * g.pitch_x / 2, g.y_low + g.ny * g.pitch_y / 2
+
+
+def is_steep(tile: Tile, size_mm: float) -> bool:
+    """Return whether a window's heights differ by many times what is to be seen in it, mm."""
+    top = tile.top[np.isfinite(tile.top)]
+    return bool(len(top)) and float(np.ptp(top)) > STEEP * size_mm
 
 
 def _digits(step: float) -> int:

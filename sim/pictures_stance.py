@@ -19,7 +19,7 @@ from .pictures_color import INK
 from .pictures_part import part_lines
 from .pictures_tool import flank_places, part_of
 from .pieces import shortened
-from .units import MM_PER, Unit, say_length
+from .units import MM_PER, Unit, say_fine, say_length
 
 if TYPE_CHECKING:
     from .job import Job
@@ -214,6 +214,7 @@ def draw_stance(
             _draw_part(sheet, part, view)
         _frame(sheet, main, close)
         _names(sheet, stance, main)
+        _measure(sheet, stance, close, size, unit)
         half = close.half[0]
         sheet.write(CLOSE[0], CLOSE[1] - 24, f"the place, {say_length(2 * half, unit)} wide", 18)
         _legend(sheet, job, stance, main, part)
@@ -380,6 +381,14 @@ def _names(sheet: Any, stance: Stance, view: _View) -> None:
             inside = x - sheet.width(part, 17) < view.box[0]
             sheet.write(x + 20 if inside else x, y, part, 17, ha="left" if inside else "right",
                         halo=True)  # fmt: skip
+
+
+def _measure(sheet: Any, stance: Stance, close: _View, size: float, unit: Unit) -> None:
+    """Write the size beside the place."""
+    if size > 0:
+        spot, z = stance.spot
+        x, y = close.x(spot) + 22, close.y(z) - 26
+        sheet.write(x, y, say_fine(size, unit), 19, weight="bold", halo=True)
 
 
 def _frame(sheet: Any, main: _View, close: _View) -> None:

@@ -133,7 +133,7 @@ def fails_on(findings: tuple[Finding, ...], word: str) -> bool:
 def _registers(job: Job, findings: tuple[Finding, ...]) -> dict[str, float]:
     """Return the registers that have an error or that a finding turns on, with their errors."""
     errors = {f"H{n}": e for n, e in job.spec.h_errors.items() if e}
-    errors |= {f"D{n}": e for n, e in job.spec.d_errors.items() if e}
+    errors |= {f"D{n}": job.spec.d_value(n) for n, e in job.spec.d_errors.items() if e}
     for setup, shift in job.spec.zero_errors.items():
         errors |= {f"{setup}.{axis}0": e for axis, e in zip("XYZ", shift, strict=True) if e}
     named = [

@@ -30,6 +30,8 @@ Vector = tuple[float, float, float]
 MESH_FILES: Final = (".stl", ".ply", ".obj", ".off")
 LEVEL_SINE: Final = 1e-9
 """A facet whose normal leans by no more than this, radians, is level."""
+PLANE_MM: Final = 1e-7
+"""Rounding of a facet's plane over a box, mm."""
 LIMIT_MM: Final = 1e5
 """Farthest corner taken, 100 m: farther is a wrong unit."""
 
@@ -97,14 +99,22 @@ class Stock:
         """Return dz/dx and dz/dy of the top on a grid, shape (ny, nx, 2); 0 off the stock."""
         return np.zeros((len(ys), len(xs), 2))
 
-    def misses(self, boxes: Floats) -> NDArray[np.bool_]:
-        """Return the boxes in plan in which there is no stock at all.
+    def highest(self, boxes: Floats) -> Floats:
+        """Return what the top of the stock is not above in boxes in plan; -inf: it is not there.
 
         Parameters
         ----------
         boxes : ndarray of float64, shape (n, 4)
             Middle x and y and half widths, mm.
+
+        Returns
+        -------
+        ndarray of float64, shape (n,)
+            z, mm.
         """
+        return np.where(self._misses(boxes), -np.inf, self.high[2])
+
+    def _misses(self, boxes: Floats) -> NDArray[np.bool_]:
         raise NotImplementedError
 
     def _inside(self, x: Floats, y: Floats) -> NDArray[np.bool_]:
@@ -120,8 +130,7 @@ class Block(Stock):
         """Whether every column inside the box is metal from its bottom to its top."""
         return True
 
-    def misses(self, boxes: Floats) -> NDArray[np.bool_]:
-        """Return the boxes in plan in which there is no stock at all; as `Stock.misses`."""
+    def _misses(self, boxes: Floats) -> NDArray[np.bool_]:
         low, high = boxes[:, :2] - boxes[:, 2:], boxes[:, :2] + boxes[:, 2:]
         off = (low > self.high[:2]) | (high < self.low[:2])
         return off[:, 0] | off[:, 1]
@@ -148,8 +157,7 @@ class Round(Stock):
     radius: float
     bore_radius: float
 
-    def misses(self, boxes: Floats) -> NDArray[np.bool_]:
-        """Return the boxes in plan in which there is no stock at all; as `Stock.misses`."""
+    def _misses(self, boxes: Floats) -> NDArray[np.bool_]:
         away = np.abs(boxes[:, :2] - self.center)
         nearest = np.hypot(*np.maximum(away - boxes[:, 2:], 0.0).T)
         farthest = np.hypot(*(away + boxes[:, 2:]).T)
@@ -201,23 +209,36 @@ class MeshStock(Stock):
         normal[normal[:, 2] == 0] = 0.0, 0.0, 1.0  # upright: never a top
         return cast(Floats, (-normal[:, :2] / normal[:, 2:])[self._grid(xs, ys)[2]])
 
-    def misses(self, boxes: Floats) -> NDArray[np.bool_]:
-        """Return the boxes in plan in which there is no stock at all; as `Stock.misses`."""
+    def highest(self, boxes: Floats) -> Floats:
+        """Return what the top is not above in boxes in plan, mm; as `Stock.highest`.
+
+        In a box a facet is no higher than its highest corner, and than its plane over the box.
+        """
         import shapely
 
         low, high = boxes[:, :2] - boxes[:, 2:], boxes[:, :2] + boxes[:, 2:]
-        met = self._shadow.query(shapely.box(*low.T, *high.T), predicate="intersects")[0]
-        off = np.ones(len(boxes), np.bool_)
-        off[met] = False
-        return off
+        of, k = self._shadow.query(shapely.box(*low.T, *high.T), predicate="intersects")
+        facet = self._wide[k]
+        corner, normal = self.vertices[self.facets[facet]], self._normals[facet]
+        slope = -normal[:, :2] / normal[:, 2:]
+        aside = ((boxes[of, :2] - corner[:, 0, :2]) * slope).sum(axis=1)
+        plane = corner[:, 0, 2] + aside + (np.abs(slope) * boxes[of, 2:]).sum(axis=1)
+        found = np.full(len(boxes), -np.inf)
+        np.maximum.at(found, of, np.minimum(plane + PLANE_MM, corner[:, :, 2].max(axis=1)))
+        return found
+
+    @functools.cached_property
+    def _wide(self) -> NDArray[np.int64]:
+        """Facets with an area in plan; upright ones only bound others."""
+        n = self._normals
+        return np.flatnonzero(np.abs(n[:, 2]) > 1e-9 * np.abs(n).sum(axis=1))
 
     @functools.cached_property
     def _shadow(self) -> STRtree:
-        """Facets in plan; upright ones only bound others."""
+        """Those in plan."""
         import shapely
 
-        wide = self._normals[:, 2] != 0
-        return shapely.STRtree(shapely.polygons(self.vertices[self.facets[wide], :2]))
+        return shapely.STRtree(shapely.polygons(self.vertices[self.facets[self._wide], :2]))
 
     @functools.cached_property
     def _normals(self) -> Floats:

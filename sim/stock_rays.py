@@ -13,7 +13,7 @@ from .grid import RAW
 from .stock import Block, MeshStock, Round, Stock
 from .tree import Tree, build_tree
 
-__all__ = ["RawMetal", "stock_on_rays"]
+__all__ = ["RawMetal", "facets_on_rays", "stock_on_rays"]
 
 Floats = NDArray[np.float64]
 
@@ -139,6 +139,32 @@ def _radial(stock: Round, lines: Floats, t: Floats, sign: float) -> Floats:
 
 def _mesh(stock: MeshStock, lines: Floats) -> RawMetal:
     """Stretches between crossings of a closed mesh; facets' sides tell in from out."""
+    counts, at, facet = facets_on_rays(stock, lines)
+    normals = _mesh_tree(stock)[1]
+    offsets = np.concatenate([[0], np.cumsum(counts // 2)]).astype(np.int64)
+    enter, leave = slice(0, None, 2), slice(1, None, 2)
+    return RawMetal(offsets, at[enter], at[leave], normals[facet[enter]], normals[facet[leave]])
+
+
+def facets_on_rays(
+    stock: MeshStock, lines: Floats
+) -> tuple[NDArray[np.int64], Floats, NDArray[np.int32]]:
+    """Return where lines cross a closed mesh: in, out, in, out.
+
+    Parameters
+    ----------
+    stock : MeshStock
+    lines : ndarray of float64, shape (n, 6)
+        A place and a unit direction each.
+
+    Returns
+    -------
+    counts : ndarray of int64, shape (n,)
+    at : ndarray of float64
+        mm along each line.
+    facet : ndarray of int32
+        Which of the mesh.
+    """
     from .kernels.mesh_rays import cross_facets
 
     tree, normals = _mesh_tree(stock)
@@ -150,11 +176,8 @@ def _mesh(stock: MeshStock, lines: Floats) -> RawMetal:
             lines, stock.vertices, stock.facets, normals, tree.boxes, tree.things, at, facet, counts
         )
         if n >= 0:
-            break
+            return counts, at[:n], facet[:n]
         room *= 2
-    offsets = np.concatenate([[0], np.cumsum(counts // 2)]).astype(np.int64)
-    enter, leave = slice(0, n, 2), slice(1, n, 2)
-    return RawMetal(offsets, at[enter], at[leave], normals[facet[enter]], normals[facet[leave]])
 
 
 @functools.lru_cache(maxsize=4)

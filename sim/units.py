@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from typing import Final, Literal
 
 from .errors import BadInput, closest
@@ -23,6 +24,9 @@ __all__ = [
     "Unit",
     "fine_unit",
     "length_mm",
+    "outward",
+    "say_alike",
+    "say_feed",
     "say_fine",
     "say_length",
     "to_unit",
@@ -147,3 +151,27 @@ def say_fine(mm: float, unit: Unit) -> str:
     if unit == "in":
         return f"{round(mm / 0.0254, 2) + 0.0:.2f} thou"
     return f"{round(mm * 1000, 1) + 0.0:.1f} µm"
+
+
+def say_feed(mm: float, unit: Unit) -> str:
+    """Return the number of a feed, of mm a minute in the job's unit a minute: ``20``, ``3.17``."""
+    number = to_unit(mm, unit)
+    digits = 2 - math.floor(math.log10(number)) if number > 0 else 0
+    return f"{number:.{max(digits, 0)}f}".rstrip("0").rstrip(".") if digits > 0 else f"{number:.0f}"
+
+
+def outward(after: float, before: float, unit: Unit) -> float:
+    """Return a length as it is said and typed in, rounded away from another: never short of it.
+
+    What is put in as `say_length` shows it must be enough: 45.0254 mm, up from 45, is 45.026.
+    """
+    step = MM_PER[unit] * (1e-4 if unit == "in" else 1e-3)
+    way = 1.0 if after >= before else -1.0
+    return round(way * step * math.ceil((way * after - 1e-6) / step), 10) + 0.0
+
+
+def say_alike(lengths: Iterable[float], unit: Unit) -> list[str]:
+    """Return lengths of one sentence in one unit: fine, unless one of them is large."""
+    every = list(lengths)
+    large = any(abs(mm) >= LARGE_MM[unit] for mm in every)
+    return [say_length(mm, unit) if large else say_fine(mm, unit) for mm in every]

@@ -12,7 +12,7 @@ from helpers_job import Nc, tool, write_job
 from proud.cli.review import change_text, sum_of
 from proud.findings import RULES
 from proud.findings.base import Change, Finding
-from proud.findings.words import quoted, where
+from proud.findings.words import quoted
 from proud.review import Review, fails_on
 
 DEMO = ROOT / "demo_parts"
@@ -85,7 +85,7 @@ def test_order_on_the_screen(command, tmp_path):
         if said.startswith("G3 X0.35 Y-1.05 ")
     )  # fmt: skip
     assert f"lines {line}-{line + 10}: G3 X0.35 Y-1.05" in text
-    assert "(front wall, right half)" in text
+    assert "(front wall, middle)" in text
     assert f"change: Z of pass 11, line {line - 2} from -0.8884 in to -0.8820 in" in text
     assert "change: Z of pass 16, add +0.60 thou" in text
     for word in ("Skims", "Passes", "Levels", "Volume", "None", "True"):
@@ -190,24 +190,6 @@ def block(tmp_path_factory) -> proud.Job:
     return write_job(tmp_path_factory.mktemp("block"), nc, [tool(1, "flat", 6)])
 
 
-@pytest.mark.parametrize(
-    ("x", "y", "says"),
-    [
-        (-19, -14, "front wall, left corner"),
-        (19, 14, "back wall, right corner"),
-        (0, -14.5, "front wall, middle"),
-        (12, -14.5, "front wall, right half"),
-        (-19, 0, "left wall, middle"),
-        (19, 9, "right wall, towards the back"),
-        (0, 0, "inside, middle"),
-        (-10, 9, "inside, back left"),
-        (10, 0, "inside, right"),
-    ],
-)
-def test_where_in_words(block, x, y, says):
-    assert where(block, (x, y, -1.0)) == says
-
-
 def test_the_programs_own_line_is_quoted(block):
     line = next(
         n for n, text in enumerate((block.spec.folder / "op1.nc").read_text().split("\n"), 1)
@@ -226,8 +208,8 @@ def test_the_programs_own_line_is_quoted(block):
             "Z of pass 2, line 9 from -0.1000 in to -0.0990 in; 12.0 s more a part",
         ),
         (
-            Change("G4 at line 4", 1.8, None, length=False, seconds=-1.8),
-            "G4 at line 4, now 1.8; 1.8 s less a part",
+            Change("G4 at line 4", 1.8, "none", length=False, seconds=-1.8),
+            "G4 at line 4, now 1.8: take it out; 1.8 s less a part",
         ),
         (Change("start of pass 1", "X0 Y1", "X1 Y0"), "start of pass 1 from X0 Y1 to X1 Y0"),
         (Change("F at line 4", 20.0, 10.0, length=False), "F at line 4 from 20 to 10"),

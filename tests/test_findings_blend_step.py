@@ -100,6 +100,78 @@ def test_into_or_off_the_wall(tmp_path: Path, aside: float, pitch: float) -> Non
     assert not found(job_of(tmp_path / "cured", cured, pitch), "blend_step")
 
 
+BOSS, BORE = 8.0, 9.0
+"""Radii of a boss and a bore, each with a cove of the ball's own radius at its foot."""
+NEARER = ((0.4, 0.3), (0.2, 0.1))
+"""Earlier paths of the ball: so much further off the wall, and higher."""
+
+
+def ring(nc: Nc, radius: float, z: float, way: str, climb: float = 0.0) -> Nc:
+    """A full circle, or five turns down to one."""
+    if not climb:
+        return nc.arc((radius, 0, z), (radius, 0, z), (0, 0), way)
+    code = "G2" if way == "cw" else "G3"
+    turns = f"{code} I{number(-radius)} J0"
+    nc.down((radius, 0, z + 5 * climb))
+    nc.raw(*(f"{turns} Z{number(z + climb * (4 - k))}" for k in range(5)))
+    return nc.raw(turns).up()
+
+
+def frame(nc: Nc, x: float, y: float, corner: float, z: float) -> Nc:
+    """Round a rectangle of half sides x and y with round corners (0: sharp ones), clockwise."""
+    nc.down((0, y, z))
+    for sx, sy in ((1, 1), (1, -1), (-1, -1), (-1, 1)):
+        across, along = (sx * (x - corner), sy * y), (sx * x, sy * (y - corner))
+        first, last = (across, along) if sx == sy else (along, across)
+        nc.raw(f"G1 X{number(first[0])} Y{number(first[1])}")
+        i, j = (0.0, -sy * corner) if sx == sy else (-sx * corner, 0.0)
+        if corner:
+            end = f"X{number(last[0])} Y{number(last[1])}"
+            nc.raw(f"G2 {end} I{number(i)} J{number(j)}")
+    return nc.raw(f"G1 X0 Y{number(y)}").up()
+
+
+def coved(shape: str, aside: float, paths: tuple[tuple[float, float], ...] = ()) -> Nc:
+    """A floor, a wall round about, and the ball between them, last `aside` too near to the wall."""
+
+    def round_at(nc: Nc, off: float, z: float, climb: float = 0.0) -> Nc:
+        if shape == "bore":
+            return ring(nc, BORE - off, z, "ccw", climb)
+        if shape == "boss":
+            return ring(nc, BOSS + off, z, "cw", climb)
+        corner = (
+            0.0 if shape == "sharp" else max(0.0, 4.5 - off) if shape == "pocket" else 1.0 + off
+        )
+        x, y = (9.5 - off, 9.0 - off) if shape == "pocket" else (6.0 + off, 5.0 + off)
+        return frame(nc, x, y, corner, z)
+
+    nc = Nc().tool(1, "floor")
+    for off in (6.0,) if shape in ("bore", "pocket") else (6.0, 10.5, 15.0):
+        round_at(nc, off, FLOOR)
+    round_at(nc.heading("wall"), 3.0, FLOOR + BALL + 0.1)
+    nc.tool(2, "cove")
+    for off, up in paths:
+        round_at(nc, BALL + off, FLOOR + up)
+    return round_at(nc, BALL - aside, FLOOR, 0.0 if paths else 0.6 * (shape in ("bore", "boss")))
+
+
+@pytest.mark.parametrize("paths", [(), NEARER[:1], NEARER, NEARER[::-1]])
+@pytest.mark.parametrize("shape", ["boss", "bore", "island", "sharp", "pocket"])
+def test_round_about_a_wall(
+    tmp_path: Path, shape: str, paths: tuple[tuple[float, float], ...]
+) -> None:
+    """A wall that bends, with one, two and three paths (or a helix): as along a straight one."""
+    for aside in (-20e-3, 20e-3):
+        job = job_of(tmp_path / f"{aside}", coved(shape, aside, paths))
+        (finding,) = found(job, "blend_step")
+        assert finding.size == pytest.approx(abs(aside), abs=TENTH / 100)
+        assert "of pass 2 (tool 1)" in finding.text
+        assert ("stays proud" in finding.text) == (aside < 0)
+        assert finding.change
+        assert finding.change.after == pytest.approx(aside)
+    assert not found(job_of(tmp_path / "clean", coved(shape, 0.0, paths)), "blend_step")
+
+
 def test_two_causes_are_two_findings(tmp_path: Path) -> None:
     nc = filleted(up=-0.5 * THOU, aside=0.9 * THOU)
     sizes = sorted(f.size / THOU for f in found(job_of(tmp_path, nc), "blend_step"))
@@ -110,6 +182,27 @@ def test_a_smaller_one_is_a_note(tmp_path: Path) -> None:
     (finding,) = found(job_of(tmp_path, filleted(up=-0.2 * THOU)), "blend_step")
     assert finding.severity == "note"
     assert finding.size == pytest.approx(0.2 * THOU, abs=TENTH / 100)
+
+
+@pytest.mark.parametrize("up", [-0.6, 0.5])
+def test_the_last_path_alone_is_named_by_its_line(tmp_path: Path, up: float) -> None:
+    """The others lie on the round: they stay as they are."""
+    nc = faces(Nc()).tool(2, "fillet")
+    for degrees in range(90, 0, -10):
+        _round(nc, degrees, 0.0, 0.0)
+    clean = _round(nc, 0.0, 0.0, 0.0).text()
+    lines = clean.split("\n")
+    (at,) = [k for k, row in enumerate(lines) if row == f"G1 Z{number(FLOOR)}"][-1:]
+    ends = [k for k in range(at, len(lines)) if f"Z{number(FLOOR)}" in lines[k]]
+    for k in ends:
+        lines[k] = lines[k].replace(f"Z{number(FLOOR)}", f"Z{number(FLOOR + up * THOU)}")
+    (finding,) = found(job_of(tmp_path / "bad", "\n".join(lines)), "blend_step")
+    assert finding.size == pytest.approx(abs(up) * THOU, abs=TENTH / 100)
+    change = finding.change
+    assert change
+    assert change.what == f"Z of pass 3, line {at + 1}"
+    assert change.before == pytest.approx(FLOOR + up * THOU)
+    assert change.after == pytest.approx(FLOOR)
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import proud
@@ -51,7 +52,9 @@ def test_the_lower_depth_stands_proud(tmp_path: Path, step: float, pitch: float)
     assert (finding.pass_number, finding.other_pass) == (1, None)
     assert finding.at[1:] == pytest.approx((-step * THOU, -4.0), abs=1e-4)
     assert "the wall's lower depth stands" in finding.text
-    assert finding.text.endswith("along about 24.0 mm")
+    said = re.search(r", along about ([0-9.]+) mm$", finding.text)
+    assert said is not None
+    assert float(said[1]) == pytest.approx(24.0, rel=0.1)  # by stations of the path
     change = finding.change
     assert change
     assert isinstance(change.after, float)
@@ -214,3 +217,20 @@ def test_what_stands_under_a_finisher_s_corner_is_no_depth(tmp_path: Path) -> No
     block = 'shape = "block"\nlow = [-12, -8, -12]\nhigh = [12, 8, 0]' + PART
     job = write_job(tmp_path / "5", nc, [*TOOLS, tall], stock=block)
     assert not found(job, "depth_line")
+
+
+@pytest.mark.parametrize("levels", [(-9.5,), (-4.0, -9.5), (-3.0, -6.0, -9.5)])
+def test_a_depth_that_the_finisher_left_out(tmp_path: Path, levels: tuple[float, ...]) -> None:
+    """Roughed 6 thou off over the whole depth, finished to -4: the finisher goes deeper."""
+    nc = Nc().tool(4, "rough")
+    for z in levels:
+        along(nc, 6 * THOU, z, radius=6.0)
+    along(nc.tool(1, "finish"), 0.0, -4.0)
+    (finding,) = found(job_of(tmp_path / "bad", nc), "depth_line")
+    assert finding.size == pytest.approx(6 * THOU, abs=TENTH / 100)
+    assert (finding.pass_number, finding.other_pass) == (1, 2)
+    assert finding.change
+    assert finding.change.what.startswith("Z of pass 2, line ")
+    assert (finding.change.before, finding.change.after) == pytest.approx((-4.0, -9.5 + 4 * THOU))
+    cured = along(along(Nc().tool(4, "rough"), 6 * THOU, -9.5, 6.0).tool(1, "finish"), 0.0, -9.3984)
+    assert not found(job_of(tmp_path / "good", cured), "depth_line")

@@ -198,7 +198,7 @@ def test_a_round_boss_and_several_levels_are_one_finding(tmp_path: Path) -> None
 
 def test_the_floor_in_the_same_cut_is_said(tmp_path: Path) -> None:
     (finding,) = found(shelf(tmp_path, ROUGH, Step(2, 0.0, 0.0, "both")), MODULE)
-    assert "; and 127.0 µm of the floor with it" in finding.text
+    assert "; and 0.127 mm of the floor with it" in finding.text
     change = finding.change
     assert change
     assert change.what == "side allowance of pass 2"

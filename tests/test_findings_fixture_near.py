@@ -125,8 +125,21 @@ def test_a_rapid_through_a_clamp_goes_higher(tmp_path: Path) -> None:
     change = finding.change
     assert change is not None
     assert (change.what, change.before) == ("Z at line 8", 5.0)
-    assert change.after == pytest.approx(7 + 10 * THOU, abs=1e-5)
-    assert found(job(tmp_path / "cured", 7.2541)) == []
+    assert change.after == pytest.approx(7.254, abs=1e-9)  # 7 + 10 * THOU
+    assert found(job(tmp_path / "cured", change.after)) == []
+
+
+def test_deeper_than_a_flute_it_says_what_is_meant(tmp_path: Path) -> None:
+    """A clamp 7 high reaches to the axis of a shank of radius 4: 4 deep; up it takes 7."""
+    nc = Nc(clear=40).tool(1, "way").stroke((-30, 0, 0), (30, 0, 0))
+    mill = tool(1, "flat", 20.0, APMX=1.0, DMM=8.0, LPR=60.0)
+    clamp = box("clamp", (-5, -5, 0), (5, 5, 7))
+    finding = found(write_job(tmp_path, nc, [mill], setup=clamp))[0]
+    assert finding.size == pytest.approx(-4, abs=TENTH)  # the shank, of radius 4
+    assert finding.text.startswith(
+        "the shank of T1 touches clamp, 4.000 mm deep into that part of it alone, and is clear of "
+        "it 7.000 mm higher"
+    )
 
 
 def test_shank_and_holder_count(tmp_path: Path) -> None:

@@ -302,3 +302,36 @@ def test_the_last_of_many_rounds_is_a_floor_pass_too(tmp_path: Path) -> None:
     nc.heading("wall").stroke((-20, 4.0, FLOOR + 0.3 * THOU), (20, 4.0, FLOOR + 0.3 * THOU))
     job = write_job(tmp_path, nc, TOOLS, stock=PART)
     one(job, RULE, 1.0 * THOU, MODULE)
+
+
+@pytest.mark.parametrize("shelf_at", [17.4, 16.1])
+@pytest.mark.parametrize(("up", "off"), [(0.0, 0.0), (10e-3, 0.0), (-10e-3, 0.0), (0.0, 11e-3)])
+def test_a_wall_that_a_cove_takes_away_is_none(
+    tmp_path: Path, up: float, off: float, shelf_at: float
+) -> None:
+    """A rougher's ring round a boss, bitten by 0.2 by the floor pass, is gone under the cove.
+
+    By hand: boss of 14, ball of 3 round it; at half the ring's height the cove's side stands at
+    17 - sqrt(3^2 - 1.35^2) = 14.3, more than a millimetre inside the floor pass.
+    """
+
+    def ring(nc: Nc, radius: float, z: float) -> None:
+        nc.arc((radius, 0, z), (radius, 0, z), (0, 0), "cw")
+
+    nc = Nc().tool(1, "rough")
+    for radius in (40.0, 31.0, shelf_at + 6.0):
+        ring(nc, radius, -7.8)
+    ring(nc, 20.3, -4.7)
+    nc.tool(2, "floor")
+    for radius in (42.0, 34.0, 27.0, shelf_at + 4.8):
+        ring(nc, radius, -8.0)
+    ring(nc.heading("wall"), 19.0, -4.9)
+    nc.tool(3, "cove")
+    ring(nc, 17.4, -7.7)
+    ring(nc, 17.0 + off, -8.0 + up)
+    tools = [tool(1, "flat", 12.0), tool(2, "flat", 10.0), tool(3, "ball", 6.0)]
+    size = {"low": (-38, -32, -20), "high": (38, 32, 0)}
+    rows = found(write_job(tmp_path, nc, tools, **size), MODULE)  # type: ignore[arg-type]
+    # The block's corners, which nobody finishes, are a note.
+    assert [f.severity for f in rows] == ["note"]
+    assert math.hypot(*rows[0].at[:2]) == pytest.approx(47.0)

@@ -122,6 +122,21 @@ def test_all_levels_are_one_finding(tmp_path: Path) -> None:
     assert finding.size == pytest.approx(0.3, abs=TENTH / 100)
 
 
+@pytest.mark.parametrize("side", [10.5, 12.0])
+def test_a_strip_in_the_roughers_fillet_does_not_count(tmp_path: Path, side: float) -> None:
+    """Above its corner radius of 1 the rougher left 10 thou; in it the floor pass left more.
+
+    A floor pass at a side allowance of `side` cuts but the fillet, upright over its own corner
+    radius of 0.5: at `side` the fillet is so thick 0.5 mm and more over its foot.
+    """
+    nc = rough(Nc(), off=10 * THOU, levels=(-4.0, -8.0)).tool(2, "floor")
+    round_part(nc, 3.0, 1, off=side * THOU, z=-8.0 - 5 * THOU)
+    round_part(nc.heading("wall"), 3.0, -1, z=-8.0 - 4.7 * THOU)
+    seen = [f for f in found(job_of(tmp_path, nc), "lead_mark") if "seen" in f.text]
+    assert [f.size for f in seen] == pytest.approx([10 * THOU], abs=1e-9)
+    assert seen[0].at[2] > -7.0
+
+
 def test_without_overlap_it_is_the_same_finding(tmp_path: Path) -> None:
     (finding,) = found(job_of(tmp_path / "bad", finished(3.0, -1, overlap=0.0)), "lead_mark")
     assert finding.size == pytest.approx(0.3, abs=TENTH / 100)
@@ -341,7 +356,8 @@ def test_a_wait_on_the_wall(tmp_path: Path) -> None:
     line = finding.lines[0]
     assert bad.split("\n")[line - 1] == "G4 P1.5"
     assert finding.change
-    assert finding.change.what == f"G4 at line {line}"
+    change = finding.change
+    assert (change.what, change.before, change.after) == (f"G4 at line {line}", 1.5, "none")
     off = text.replace("M30", "G4 P1.5\nM30")
     assert not found(job_of(tmp_path / "off", off), "lead_mark")
 
@@ -363,6 +379,14 @@ def test_the_table(tmp_path: Path, pitch: float) -> None:
     assert others
     assert all(row.cut_away and not row.seen for row in others)
     assert all("past the wall's end" in row.how for row in others)
+
+
+def test_two_walls_at_one_height_are_one_level(tmp_path: Path) -> None:
+    """A slot has a wall on either side of its one path."""
+    nc = Nc().tool(1, "slot").stroke((-30, 0, -3), (30, 0, -3)).stroke((-30, 0, -6), (30, 0, -6))
+    assert {row.levels for row in rows_of(job_of(tmp_path / "two", nc))} == {2}
+    nc = Nc().tool(1, "slot").stroke((-30, 0, -3), (30, 0, -3))
+    assert {row.levels for row in rows_of(job_of(tmp_path / "one", nc))} == {1}
 
 
 @pytest.mark.parametrize("source", ["job.toml", "job_passes.toml"])

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import proud
 import pytest
+import trimesh
 from helpers_job import Nc, number, tool, write_job
 from helpers_twins import TENTH, THOU, found
+from proud.findings import find_all
+from proud.findings.case import Case
 
 ROOT = Path(__file__).resolve().parent.parent
 TOOLS = [tool(1, "bull", 10.0, RE=1.0), tool(2, "bull", 8.0, RE=0.5)]
@@ -51,6 +55,28 @@ def test_the_ledge_is_cut(tmp_path: Path, cut: float, pitch: float) -> None:
     assert finding.why.startswith("scrap metal, but the cut marks the wall")
     assert finding.at[2] == pytest.approx(-9.6 - cut * THOU)
     assert "of its path" in finding.text
+
+
+@pytest.mark.parametrize("way", [1, -1])
+def test_its_place_is_beside_the_wall_not_in_the_lead_in(tmp_path: Path, way: int) -> None:
+    """The tool comes on by an arc of 3: it swings over the ledge before it is on the wall.
+
+    By hand: the ledge's flat begins 0.3 + 1.0 off the wall; of the places across the tool's flat
+    of 3.5 the first that is on it lies 4 - 0.75 * 3.5 off the wall.
+    """
+    z, (x, y) = -9.6 - 2 * THOU, (HALF[0] + 4, HALF[1] + 4)
+    nc = Nc().tool(1, "rough")
+    for level in (-4.0, -9.6):
+        around(nc, level, 5.3)
+    nc.tool(2, "finish").down((3.0 + 3.0 * way, -y - 3.0, z))
+    nc.raw(f"G{2 if way < 0 else 3} X3 Y{number(-y)} I{number(-3 * way)} J0")
+    for px, py in ((-x, -y), (-x, y), (x, y), (x, -y))[::way]:
+        nc.raw(f"G1 X{number(px)} Y{number(py)}")
+    nc.raw(f"G1 X3 Y{number(-y)}").up()
+    (finding,) = found(job_of(tmp_path, nc), "ledge")
+    assert finding.size == pytest.approx(2 * THOU, abs=1e-9)
+    assert finding.at[1] == pytest.approx(-HALF[1] - (4 - 0.75 * 3.5), abs=1e-6)
+    assert (finding.at[0] - 3.0) * way < 0.0
 
 
 def test_its_cure_leaves_nothing(tmp_path: Path) -> None:
@@ -189,3 +215,80 @@ def test_the_demo(source: str) -> None:
     assert finding.change
     assert finding.change.after == pytest.approx(-0.882 * 25.4)
     assert not found(proud.load(ROOT / "demo_parts/second_try" / source), "ledge")
+
+
+# ----------------------------------------------------------------- finishers that stop too high
+
+
+@pytest.mark.parametrize("pitch", PITCHES)
+@pytest.mark.parametrize("high", [0.6, 4.0, 20.0])
+def test_the_finisher_stops_above_the_bottom(tmp_path: Path, high: float, pitch: float) -> None:
+    """What stands proud: the allowance, and at 0.6 over the ledge RE's circle (by hand)."""
+    tip = BOTTOM + high * THOU
+    (finding,) = found(job_of(tmp_path, profile(-9.6, tip), pitch), "ledge")
+    assert (finding.rule, finding.severity) == ("ledge-left", "spoils")
+    assert (finding.pass_number, finding.other_pass, finding.tool) == (2, 1, 2)
+    assert finding.size == pytest.approx(high * THOU, abs=TENTH / 100)
+    proud_by = 0.3 + 1.0 - math.sqrt(1.0 - 0.4**2)
+    assert f"below it the wall stands {1000 * proud_by:.1f} µm proud" in finding.text
+    assert finding.at[2] == BOTTOM
+    assert max(abs(finding.at[0]) - HALF[0], abs(finding.at[1]) - HALF[1]) == pytest.approx(
+        proud_by, abs=1e-4
+    )
+    change = finding.change
+    assert change
+    assert change.what.startswith("Z of pass 2, line ")
+    assert (change.before, change.after) == pytest.approx((tip, -9.6 + 4 * THOU))
+
+
+def test_its_change_finishes_the_wall(tmp_path: Path) -> None:
+    assert not found(job_of(tmp_path, profile(-9.6, -9.6 + 4 * THOU)), "ledge")
+
+
+def test_a_register_that_lifts_the_finisher_is_named(tmp_path: Path) -> None:
+    nc = profile(-9.6, -9.4, h=12)
+    assert not found(job_of(tmp_path / "good", nc), "ledge")
+    job = job_of(tmp_path / "bad", nc, offsets="H12 = 0.6")
+    (finding,) = found(job, "ledge")
+    assert finding.size == pytest.approx(0.2)
+    assert finding.change
+    assert (finding.change.what, finding.change.after) == ("H12", 0.0)
+    assert finding.change.before == pytest.approx(0.6)
+
+
+def test_a_ledge_with_no_room_above_it(tmp_path: Path) -> None:
+    """Ledge 2 thou under the bottom: 4 thou over it are above the bottom, so to the bottom."""
+    nc = profile(BOTTOM - 2 * THOU, BOTTOM + 5 * THOU)
+    (finding,) = found(job_of(tmp_path, nc), "ledge")
+    assert finding.change
+    assert finding.change.after == pytest.approx(BOTTOM)
+
+
+def test_what_is_finished_later_or_never_roughed_is_silent(tmp_path: Path) -> None:
+    """A second depth finishes it; a skin at the bottom that nobody cut is left on purpose."""
+    twice = around(profile(-9.6, BOTTOM + 0.3), -9.5, 4.0)
+    assert not found(job_of(tmp_path / "twice", twice), "ledge")
+    skin = around(Nc().tool(2, "alone"), BOTTOM + 0.3, 4.0)
+    assert not found(job_of(tmp_path / "skin", skin), "ledge")
+
+
+def test_another_depth_of_the_wall_is_no_strip(tmp_path: Path) -> None:
+    """60 thou above the bottom; and by 45 with an upright face of 28, 5 thou out: a line's."""
+    assert not found(job_of(tmp_path / "high", profile(-9.6, BOTTOM + 60 * THOU)), "ledge")
+    nc = Nc().tool(1, "rough")
+    for z in (-4.0, -9.6):
+        around(nc, z, 5.0 + 5 * THOU)
+    job = job_of(tmp_path / "line", around(nc.tool(2, "finish"), BOTTOM + 45 * THOU, 4.0))
+    assert not found(job, "ledge")
+    assert [f.rule for f in found(job, "depth_line")] == ["depth-line"]
+
+
+def test_with_a_model_it_is_one_finding(tmp_path: Path) -> None:
+    """The strip is metal above the model too: [leftover] leaves it to this rule."""
+    box = trimesh.creation.box(bounds=[[-HALF[0], -HALF[1], BOTTOM], [*HALF, 0.0]])
+    tmp_path.mkdir(exist_ok=True)
+    box.export(tmp_path / "part.stl")
+    stock = STOCK.split("[part]")[0] + '[part]\nmodel = "part.stl"\ntolerance = 0.05'
+    job = write_job(tmp_path, profile(-9.6, BOTTOM + 0.15), TOOLS, stock=stock, pitch=0.5)
+    rows = find_all(Case(job, job.run()))
+    assert [f.rule for f in rows if f.severity == "spoils"] == ["ledge-left"]

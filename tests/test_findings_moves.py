@@ -50,6 +50,8 @@ def test_the_cure_of_a_rapid_across(tmp_path: Path) -> None:
     finding = only(job, "rapid-in-stock")
     assert finding.lines[0] == nc.lines.index("G0 X-3") + 1
     assert finding.change
+    line = nc.lines.index("G0 Z-0.7") + 1  # where its Z word stands
+    assert finding.change.what == f"Z of the rapid at line {line}"
     assert isinstance(finding.change.after, float)
     cured = nc.text().replace("G0 Z-0.7", f"G0 Z{finding.change.after:.4f}")
     assert not found(write_job(tmp_path / "cured", cured, [FLAT6]), "moves")
@@ -70,6 +72,41 @@ def test_a_rapid_straight_down_becomes_a_feed(tmp_path: Path, pitch: float) -> N
     assert finding.change.what == f"G0 at line {line}"
     cured = with_line(nc.text(), line, "G1 Z-0.0123")
     assert not found(write_job(tmp_path / "cured", cured, [shape], **block), "moves")
+
+
+@pytest.mark.parametrize("more", ["", "RMPX = 3"])
+def test_a_rapid_down_with_a_tool_that_has_no_centre(tmp_path: Path, more: str) -> None:
+    """At feed it would be a plunge to stop for: a ramp or a helix, and nothing is found."""
+    nc = Nc().tool(1).raw("G0 X0 Y0", "G0 Z5", "G0 Z-2", "G1 X9", "G0 Z10")
+    cutter = f"{FLAT6}\ncenter_cutting = false\n{more}"
+    finding = only(write_job(tmp_path / "bad", nc, [cutter]), "rapid-in-stock")
+    line = nc.lines.index("G0 Z-2") + 1
+    assert finding.change
+    assert finding.change.what == f"way down at line {line}"
+    assert str(finding.change.after).startswith("a ramp or a helix" + " of 3 degrees" * bool(more))
+    assert "drilled hole" in finding.then
+    turns = "\n".join(f"G3 X0 Y0 I2 J0 Z{-0.5 * (k + 1)}" for k in range(4))
+    cured = with_line(nc.text(), line, f"G1 Z0\n{turns}")
+    assert not found(write_job(tmp_path / "cured", cured, [cutter]), "moves")
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_cycle_whose_r_lies_in_metal(tmp_path: Path, unit: str) -> None:
+    """There is no G0 to change: the R word, as high as `rapid_over` above the top; and Z below."""
+    per, high = (IN, 0.1) if unit == "in" else (1.0, 2.54)
+    nc = Nc(unit, clear=1.0).tool(1, "spot").raw("G0 X0 Y0", "G0 Z1", "(R 3) G99 G81 Z-0.1 R-0.05")
+    nc.raw("X0.25", "X0.5", "G80", "G0 Z1")
+    block = {"low": (-2, -2, -1), "high": (2, 2, 0), "unit": unit, "pitch": 0.05}
+    drill = tool(1, "drill", 0.2, SIG=118)
+    finding = only(write_job(tmp_path / "bad", nc, [drill], **block), "rapid-in-stock")
+    assert finding.size == pytest.approx(0.05 * per, abs=1e-6)
+    line = next(k for k, text in enumerate(nc.lines, 1) if "G81" in text)
+    assert finding.change
+    assert finding.change.what == f"R at line {line}"
+    assert finding.change.before == pytest.approx(-0.05 * per)
+    assert finding.change.after == pytest.approx(high * per)
+    cured = nc.text().replace("R-0.05", f"R{high}")
+    assert not found(write_job(tmp_path / "cured", cured, [drill], **block), "moves")
 
 
 def test_a_register_makes_a_rapid_cut(tmp_path: Path) -> None:
@@ -231,10 +268,31 @@ def test_a_ramp_steeper_than_the_tool_may(tmp_path: Path) -> None:
     assert isinstance(finding.change.after, float)
     assert finding.change.before == pytest.approx(10.0)
     longer = finding.change.after
-    assert longer == pytest.approx(fall / math.tan(math.radians(3)))
+    # As typed in, to a micrometre, and not shorter.
+    assert 0 <= longer - fall / math.tan(math.radians(3)) < 0.001
     cured = nc.text().replace("G1 X5 ", f"G1 X{-5 + longer:.6f} ")
     assert not found(write_job(tmp_path / "cured", cured, [FLAT6], setup=setup.format(3)), "moves")
     assert not found(write_job(tmp_path / "5", nc, [FLAT6], setup=setup.format(5.1)), "moves")
+
+
+def test_a_helix_is_cured_by_its_depth_a_turn(tmp_path: Path) -> None:
+    """2 mm a turn on a radius of 5: atan(2 / 10 pi); at 3 degrees 10 pi tan 3 = 1.6464."""
+    cutter = f"{FLAT6}\nRMPX = 3\ncenter_cutting = false"
+
+    def job(folder: str, depth: float, turns: int) -> proud.Job:
+        nc = Nc().tool(1, "helix").raw("G0 X5 Y0", "G0 Z2", "G1 Z0")
+        nc.raw(*(f"G3 X5 Y0 I-5 J0 Z{-depth * (k + 1):.3f}" for k in range(turns)))
+        return write_job(tmp_path / folder, nc.raw("G3 X5 Y0 I-5 J0", "G0 Z10"), [cutter])
+
+    (finding,) = found(job("bad", 2.0, 3), "moves")
+    assert finding.size == pytest.approx(math.degrees(math.atan(2 / (10 * math.pi))), abs=1e-6)
+    change = finding.change
+    assert change
+    assert change.what.startswith("depth a turn of the helix at line ")
+    assert change.before == pytest.approx(2.0)
+    assert change.after == pytest.approx(1.646, abs=1e-9)
+    assert isinstance(change.after, float)
+    assert not found(job("cured", change.after, 4), "moves")
 
 
 # --- the demo ------------------------------------------------------------------------------------

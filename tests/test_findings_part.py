@@ -80,8 +80,8 @@ def test_the_clean_part_is_silent(tmp_path: Path) -> None:
 
 OFF = {
     "floor": ({"floor": -3.0}, 2, "Z of pass 3"),
-    "wall": ({"wall": 0.0}, 2, "side of pass 3"),
-    "side": ({"side": 0.0}, 1, "side of pass 2"),
+    "wall": ({"wall": 0.0}, 2, "side allowance of pass 3"),
+    "side": ({"side": 0.0}, 1, "side allowance of pass 2"),
     "top": ({"top": 0.0}, 1, "Z of pass 1"),
 }
 

@@ -151,6 +151,37 @@ def test_a_tool_pushed_off_has_a_layer_to_cut(tmp_path: Path) -> None:
     assert "but for about" in finding.text
 
 
+def test_the_load_that_counts_is_that_of_the_straights(tmp_path: Path) -> None:
+    """A pocket whose corners bend the tool far more: rubbing is judged by its straights.
+
+    0.1 on a wall 4 high bends it by less than half a thou; over a quarter turn more it is far
+    more than that (derived).
+    """
+    known = KNOWN.replace(f"LPR = {LENGTH:.0f}", "LPR = 30")
+    assert known != KNOWN
+
+    def ring(nc: Nc, half: float) -> Nc:
+        ends = [(half, 0), (half, half), (-half, half), (-half, -half), (half, -half), (half, 0)]
+        return nc.stroke(*((x, y, -4.0) for x, y in ends))
+
+    nc = ring(Nc().tool(1, "rough").raw("M3 S3000"), 4.9)
+    ring(ring(nc.heading("finish"), 5.0).heading("spring"), 5.0)
+    (finding,) = found(job_of(tmp_path, nc, "316L", known), "spring_pass")
+    arc = math.acos(1 - 0.1 / R)
+    chip = FEED / (3000 * 4) * 0.1 / (R * arc)
+    force = 2150 * chip**0.8 * 4 * 4 * arc / math.tau
+    off = 1000 * force * 30**3 / (3 * 600e3 * math.pi * (0.8 * 2 * R) ** 4 / 64)
+    assert off < 12.7
+    assert finding.severity == "watch"
+    said = float(finding.text.split("but for about ")[1].split(" ")[0])
+    assert said == pytest.approx(off, abs=0.06)
+    assert "where it cut most" in finding.text
+    assert finding.text.startswith("pass 3 runs pass 2 again")
+    assert "leave 50.8 µm to 76.2 µm" in finding.then
+    assert finding.change
+    assert finding.change.what.startswith("lines ")
+
+
 @pytest.mark.parametrize("folder", ["first_try", "second_try"])
 @pytest.mark.parametrize("source", ["job_passes.toml"])
 def test_the_demo(folder: str, source: str) -> None:

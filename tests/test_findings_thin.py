@@ -70,7 +70,9 @@ def test_between_two_passes(tmp_path: Path) -> None:
     change = finding.change
     assert change
     assert change.what == "path of pass 2, moved towards pass 1 by"
+    assert change.before is None
     assert isinstance(change.after, float)
+    assert "stands between pass 1 and pass 2" in finding.text
     cured = two_passes(0.2 - change.after)
     assert not found(job_of(tmp_path / "cured", cured), "thin")
 
@@ -149,6 +151,28 @@ def test_levels_cure_a_thin_wall(tmp_path: Path) -> None:
     levels = math.ceil(11.5 / finding.change.after)
     cured = slots(Nc().tool(1), D + 0.6, -11.5, levels)
     assert not found(job_of(tmp_path / "cured", cured), "thin")
+
+
+def test_a_thin_wall_beside_the_raw_face_of_the_stock(tmp_path: Path) -> None:
+    """A slot 0.6 off the stock's side, 11.5 deep at once: 19 times as high as thick. Silent: in
+    levels, once a later pass has taken it, and a skin of 0.3, 38 times as high (derived)."""
+
+    def beside(thick: float, *depths: float) -> Nc:
+        nc = Nc().tool(1, "slot")
+        y = HALF - thick - D / 2
+        for z in depths:
+            nc.stroke((-30, y, z), (30, y, z))
+        return nc
+
+    finding = one(job_of(tmp_path / "bad", beside(0.6, -11.5)), "thin-wall", 0.6, "thin")
+    assert finding.severity == "note"
+    assert finding.text.startswith("pass 1 leaves a wall 0.600 mm thick and 11.500 mm high")
+    assert finding.at[1] == pytest.approx(HALF - 0.3)
+    gone = beside(0.6, -11.5).heading("face").stroke((-30, HALF, -11.5), (30, HALF, -11.5))
+    levels = [-11.5 * (k + 1) / 5 for k in range(5)]
+    cases = {"levels": beside(0.6, *levels), "gone": gone, "skin": beside(0.3, -11.5)}
+    for name, nc in cases.items():
+        assert not found(job_of(tmp_path / name, nc), "thin"), name
 
 
 def test_a_thin_wall_of_a_model(tmp_path: Path) -> None:

@@ -142,6 +142,57 @@ def test_load_of_a_slot(tmp_path: Path) -> None:
     assert "carbide" in load.says
 
 
+def skimmed(folder: Path, floor: float, corner: float = 0.0) -> proud.Job:
+    """Return a job: a wall of 0.3 x 12 finished with D10, and `floor` of the ledge with it."""
+    nc = Nc(clear=20).tool(1, "rough").raw("M3 S900", "F250")
+    for z in (-6.0, floor - 12.0):
+        nc.stroke((-15, 9.7, z), (95, 9.7, z))
+    nc.tool(2, "finish").raw("M3 S2500").stroke((90, 15, -12), (-10, 15, -12))
+    shape, words = ("bull", {"RE": corner}) if corner else ("flat", {})
+    tools = [
+        tool(1, "flat", 20, LPR=60, ZEFF=4) + "\n",
+        tool(2, shape, 10, APMX=22, LPR=35, ZEFF=4, **words) + "\n",
+    ]
+    stock = 'shape = "block"\nlow = [0, 0, -25]\nhigh = [80, 40, 0]\nmaterial = "316"'
+    return write_job(folder, nc, tools, stock=stock)
+
+
+def by_hand(high: float, wide: float) -> float:
+    """Return the mean force of a turn of that D10 in 316 (kc1 2150, mc 0.2), N.
+
+    high, wide: of the layer beside it; F = kc1 h^(1 - mc) high * teeth, h = fz wide / (R arc).
+    """
+    arc = math.acos(1 - wide / 5)
+    chip = 250 / (2500 * 4) * math.sin(arc) / arc if wide > 5 else 250 / 1e4 * wide / 5 / arc
+    return 2150 * chip**0.8 * high * 4 * arc / math.tau
+
+
+@pytest.mark.parametrize("floor", [0.0, 0.05, 0.2])
+def test_a_skimmed_floor_is_no_wall(tmp_path: Path, floor: float) -> None:
+    """The floor's thin layer goes over half a turn, the wall's height over its own arc: summed.
+
+    By the wall's height over the floor's arc it would be 26 times as much (derived).
+    """
+    job = skimmed(tmp_path, floor)
+    load = pass_load(Case(job, None), 2)  # type: ignore[arg-type]
+    assert load is not None
+    half = 250 / 1e4 * 2 / math.pi
+    skim = 2150 * half**0.8 * floor * 4 / 2
+    force = by_hand(12 - floor, 0.3) + skim
+    assert load.force == pytest.approx(force, rel=5e-3)
+    assert load.deflection == pytest.approx(deflection(force, 35, 10), rel=5e-3)
+
+
+def test_a_corner_radius_in_a_skimmed_floor_thins_its_chip(tmp_path: Path) -> None:
+    """At 0.05 over the tip of RE 1 the edge stands acos(0.95) off level: less than a flat one."""
+    loads = []
+    for corner in (0.0, 1.0):
+        load = pass_load(Case(skimmed(tmp_path / f"{corner}", 0.05, corner), None), 2)  # type: ignore[arg-type]
+        assert load is not None
+        loads.append(load.force)
+    assert by_hand(11.95, 0.3) < loads[1] < loads[0]
+
+
 def test_no_load_without_a_known_metal(tmp_path: Path) -> None:
     assert pass_load(Case(slot(tmp_path, material="clay"), None), 1) is None  # type: ignore[arg-type]
 

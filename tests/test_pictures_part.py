@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import proud
 import pytest
 import trimesh
 from helpers_job import Nc, tool, write_job
+from proud.pictures_loupe import is_steep
 from proud.pictures_part import part_lines
 from proud.pictures_stance import CLOSE, PART, Stance, draw_stance, stance_of
 
@@ -80,3 +82,29 @@ def test_at_the_end_a_tool_stands_no_higher_than_the_place(tmp_path: Path) -> No
     sweeps = np.flatnonzero(job.program.moves.sweeps())
     stance: Stance = stance_of(job, sweeps, (5.0, 3.09, -2.0), "end")
     assert stance.tip == pytest.approx((5.0, 0.0, -4.0))
+
+
+def test_the_size_is_written_beside_the_place(tmp_path: Path) -> None:
+    """Letters up and to the right of the circle, in the close view only; none where size is 0."""
+    job = job_of(tmp_path, "")
+    sweeps = np.flatnonzero(job.program.moves.sweeps())
+    stance = stance_of(job, sweeps, (2.5, 3.0, -1.0), "end")
+    with_size, without = (
+        draw_stance(job, stance, size=size, title="1", text="x", unit="mm").astype(int)
+        for size in (0.02, 0.0)
+    )
+    left, top, right, bottom = (int(v) for v in CLOSE)
+    x, y = (left + right) // 2, (top + bottom) // 2
+    beside = slice(y - 40, y - 14), slice(x + 20, x + 110)
+    dark = [(pixels[beside].max(axis=-1) < 90).sum() for pixels in (with_size, without)]
+    assert dark[0] > 100 > dark[1]
+
+
+def test_windows_on_a_slope_are_told_from_level_ones(tmp_path: Path) -> None:
+    grid = proud.Grid.over((0.0, 0.0), (1.0, 1.0), 0.1)
+    level = job_of(tmp_path, "").surface(grid=grid)
+    assert not is_steep(level, 0.01)
+    slope = np.linspace(-4.0, -3.5, level.top.size).reshape(level.top.shape)
+    tilted = dataclasses.replace(level, top=slope)
+    assert is_steep(tilted, 0.01)
+    assert not is_steep(tilted, 0.1)  # 0.5 is less than eight times that

@@ -391,13 +391,34 @@ def test_boxes_without_stock_are_those_in_which_no_column_has_any(shape, tmp_pat
     rng = np.random.default_rng(5)
     half = rng.uniform(0, 4, (800, 2)) * rng.integers(0, 2, (800, 2))
     boxes = np.hstack([rng.uniform(-6, 26, (800, 2)), half])
-    off = stock.misses(boxes)
+    highest = stock.highest(boxes)
+    off = highest == -np.inf
     assert 50 < off.sum() < 750
     steps = np.linspace(-1, 1, 41)
     x = boxes[:, 0, None, None] + boxes[:, 2, None, None] * steps[:, None]
     y = boxes[:, 1, None, None] + boxes[:, 3, None, None] * steps
-    some = np.isfinite(stock.at(*np.broadcast_arrays(x, y))[0].reshape(800, -1)).any(axis=1)
+    tops = stock.at(*np.broadcast_arrays(x, y))[0].reshape(800, -1)
+    some = np.isfinite(tops).any(axis=1)
+    assert (highest[some] == 5.0).all()
     assert not (off & some).any()
     # What lies between 41 x 41 columns of a box is less than a tenth of its half width.
     clear = ~some & ~off
     assert clear.sum() < 12
+
+
+def test_the_top_over_a_box_is_no_higher_than_what_stands_in_it(tmp_path):
+    """A pyramid of slope 1/2, its base 20 wide, about a drafted boss: planes give the bound."""
+    stock = model(save(pyramid(), tmp_path))
+    rng = np.random.default_rng(6)
+    half = rng.uniform(0, 2, (400, 2)) * rng.integers(0, 2, (400, 2))
+    boxes = np.hstack([rng.uniform(-12, 12, (400, 2)), half])
+    nearest = np.maximum(np.abs(boxes[:, :2]) - boxes[:, 2:], 0.0).max(axis=1)
+    inside = nearest < 10.0
+    by_hand = 5.0 - nearest / 2  # of the side that is nearest to the middle
+    found = stock.highest(boxes)
+    assert (found[~inside & (nearest > 10.0)] == -np.inf).all()
+    over = (found - by_hand)[inside]
+    assert (over >= -1e-9).all()
+    # A plane goes on past its facet, in the box: slope 1/2 over twice the half width.
+    assert (over <= boxes[inside, 2:].max(axis=1) + 1e-6).all()
+    assert over[boxes[inside, 2:].max(axis=1) == 0] == pytest.approx(0.0, abs=1e-6)

@@ -11,8 +11,12 @@ from proud.units import (
     LIMIT_MM,
     MM_PER,
     UNITS,
+    Unit,
     fine_unit,
     length_mm,
+    outward,
+    say_alike,
+    say_feed,
     say_fine,
     say_length,
     to_unit,
@@ -130,3 +134,33 @@ def test_say(mm, unit, long, fine):
 
 def test_say_length_with_more_places():
     assert re.fullmatch(r"0\.10000000 in", say_length(2.54, "in", 8))
+
+
+@pytest.mark.parametrize(
+    ("mm", "unit", "says"),
+    [
+        (508.0, "in", "20"), (80.639, "in", "3.17"), (29.18, "in", "1.15"),
+        (0.0172, "mm", "0.0172"),
+        (87.02, "mm", "87"), (2500.0, "mm", "2500"), (1000.0, "mm", "1000"), (0.0, "mm", "0"),
+    ],
+)  # fmt: skip
+def test_say_feed(mm: float, unit: Unit, says: str) -> None:
+    assert say_feed(mm, unit) == says
+
+
+@pytest.mark.parametrize(
+    ("after", "before", "unit", "typed"),
+    [
+        (45.0254, 40, "mm", 45.026), (45.0, 40, "mm", 45.0), (45.0000004, 40, "mm", 45.0),
+        (-2.2545, -2, "mm", -2.255), (1.6464, 2, "mm", 1.646), (1.0010 * 25.4, 0, "in", 25.4254),
+        (1.00101 * 25.4, 0, "in", 1.0011 * 25.4),
+    ],
+)  # fmt: skip
+def test_outward_is_never_short(after: float, before: float, unit: Unit, typed: float) -> None:
+    assert outward(after, before, unit) == pytest.approx(typed, abs=1e-9)
+
+
+def test_one_unit_for_the_lengths_of_a_sentence() -> None:
+    assert say_alike((0.0254, 0.3), "mm") == ["25.4 µm", "300.0 µm"]
+    assert say_alike((0.0254, 1.5), "mm") == ["0.025 mm", "1.500 mm"]
+    assert say_alike((0.0508, 1.5), "in") == ["2.00 thou", "59.06 thou"]

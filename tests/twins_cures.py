@@ -75,7 +75,22 @@ def height(plan: Plan, finding: Finding, change: Change, match: re.Match[str]) -
         again = of[k] >= of[at] and _tool_of(plan, of[k]) == tool if of[k] else False
         if z is not None and again and abs(z - before) < 1e-6:
             lines[k] = _with_z(line, _value(change) / per)
+    _also_lower(lines, finding.then)
     return plan, "\n".join(lines)
+
+
+def _also_lower(lines: list[str], then: str) -> None:
+    """Do what a ledge's change asks for beside it: ``with pass 2 at -0.4907 in or lower``."""
+    asked = re.search(r"with pass (\d+) at (?P<z>-?[\d.]+) (in|mm) or lower", then)
+    if asked is None:
+        return
+    of, most = _passes(lines), float(asked["z"])
+    for n in (asked[1], *re.findall(r", pass (\d+) too", then)):
+        mine = [k for k in range(len(lines)) if of[k] == int(n) and _z(lines[k]) is not None]
+        lowest = min(float(_z(lines[k]) or 0.0) for k in mine)
+        for k in mine:
+            if _z(lines[k]) == lowest > most:
+                lines[k] = _with_z(lines[k], most)
 
 
 def height_added(plan: Plan, finding: Finding, change: Change, match: re.Match[str]) -> Cured:
@@ -87,6 +102,16 @@ def height_added(plan: Plan, finding: Finding, change: Change, match: re.Match[s
         if z is not None and of[k] == int(match["n"]) and re.match(r"G[123] ", line):
             lines[k] = _with_z(line, z + _more(change) / per)
     return plan, "\n".join(lines)
+
+
+def r_of_cycle(plan: Plan, finding: Finding, change: Change, match: re.Match[str]) -> Cured:
+    """``R at line 12``: that word, and the same in other cycles."""
+    per, lines = MM_PER[plan.unit], plan.program().split("\n")
+    word = re.search(r"R-?[\d.]+", lines[int(match["line"]) - 1])
+    assert word, (match[0], change)
+    assert abs(float(word[0][1:]) - float(change.before or 0.0) / per) < 1e-6, change
+    new = f"R{number(_value(change) / per)}"
+    return plan, "\n".join(re.sub(rf"{re.escape(word[0])}(?![\d.])", new, v) for v in lines)
 
 
 def rapid_as_feed(plan: Plan, finding: Finding, change: Change, match: re.Match[str]) -> Cured:
@@ -101,6 +126,7 @@ def no_wait(plan: Plan, finding: Finding, change: Change, match: re.Match[str]) 
     lines = plan.program().split("\n")
     at = int(match["line"]) - 1
     assert lines[at].startswith("G4"), lines[at]
+    assert change.after == "none", change
     del lines[at]
     return plan, "\n".join(lines)
 
@@ -128,7 +154,7 @@ def longer_ramp(plan: Plan, finding: Finding, change: Change, match: re.Match[st
 
 
 def wall_nearer(plan: Plan, finding: Finding, change: Change, match: re.Match[str]) -> Cured:
-    """``side of pass 3 at line 9, off the part``: that straight, square to its way."""
+    """``side allowance of pass 3 at line 9, added``: that straight, square to its way."""
     per, lines = MM_PER[plan.unit], plan.program().split("\n")
     at = int(match["line"]) - 1
     spots = [k for k in range(at + 1) if re.match(r"G[01] X\S+ Y", lines[k])][-2:]
@@ -316,14 +342,15 @@ CURES: dict[str, Cure] = {
     r"Z of pass \d+, line (?P<line>\d+)": height,
     r"Z (?:of the rapid )?at line (?P<line>\d+)": height,
     r"Z of pass (?P<n>\d+), added": height_added,
+    r"R at line (?P<line>\d+)": r_of_cycle,
     r"G0 at line (?P<line>\d+)": rapid_as_feed,
     r"F at line (?P<line>\d+)": slower_down,
     r"G4 at line (?P<line>\d+)": no_wait,
     r"way down at line (?P<line>\d+)": helix_down,
     r"spindle before line (?P<line>\d+)": spindle_on,
     r"length of the ramp at line (?P<line>\d+)": longer_ramp,
-    r"side of pass \d+ at line (?P<line>\d+), off the part": wall_nearer,
-    r"lines \d+ to \d+": left_out,
+    r"side allowance of pass \d+ at line (?P<line>\d+), added": wall_nearer,
+    r"lines? \d+(?: to \d+)?": left_out,
     r"spring pass \d+|pass \d+|second round of pass \d+": left_out,
     r"side allowance of a pass before pass (?P<n>\d+), at the same height, added": pass_before,
     r"side allowance of pass (?P<n>\d+)(?: at Z (?P<z>-?[\d.]+ \w+))?(?:, added)?": side,

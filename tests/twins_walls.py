@@ -296,9 +296,10 @@ def waits(rng: Rng, shape: str) -> Twin:
 def stands(plan: Plan, z: float) -> tuple[float, bool]:
     """Return what earlier passes leave on the wall at a height, and whether a side left it.
 
-    A corner c over a tip leaves c - sqrt(c^2 - (c - h)^2) more at h over that tip.
+    A corner c over a tip leaves c - sqrt(c^2 - (c - h)^2) more at h over that tip. Fillet metal
+    does not count, nor what the side of a pass further off left of it.
     """
-    found = (math.inf, False)
+    found, nearest = (math.inf, False), math.inf
     for cut in plan.cuts[: plan.index("wall")]:
         assert isinstance(cut, Clear | Round)
         c = plan.mills[cut.tool].corner
@@ -306,8 +307,8 @@ def stands(plan: Plan, z: float) -> tuple[float, bool]:
             h = z - tip
             if h > 0:
                 more = c - math.sqrt(c * c - (c - h) ** 2) if h < c else 0.0
-                found = min(found, (side + more, h >= c))
-    return found
+                found, nearest = min(found, (side + more, h >= c)), min(nearest, side)
+    return (nearest, True) if found[1] else found
 
 
 def seen(rng: Rng, shape: str) -> Twin:

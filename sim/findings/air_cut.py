@@ -34,6 +34,7 @@ import numpy as np
 
 from ..units import say_fine, say_length
 from .base import THOU, Change, Finding, Margin, Rule
+from .words import lines_said
 
 if TYPE_CHECKING:
     from ..tools import Tool
@@ -182,7 +183,7 @@ def _finding(case: Case, number: int, which: Ints, strokes: int, *, whole: bool)
         text=f"{text}; {say_length(length, case.unit)} at feed",
         why=why,
         change=Change(
-            f"lines {lines[0]} to {lines[1]}",
+            lines_said(*lines),
             "cut air",
             "left out, or lower",
             length=False,

@@ -11,13 +11,15 @@ from ..units import MM_PER, Unit
 if TYPE_CHECKING:
     from .case import Case
 
-__all__ = ["SEVERITIES", "THOU", "Change", "Finding", "Margin", "Rule", "Severity"]
+__all__ = ["NONE", "SEVERITIES", "THOU", "Change", "Finding", "Margin", "Rule", "Severity"]
 
 Severity = Literal["stop", "spoils", "watch", "note"]
 SEVERITIES: Final[tuple[Severity, ...]] = ("stop", "spoils", "watch", "note")
 """Worst first: do not start; spoils the part; look at it; good to know."""
 Point = tuple[float, float, float]
 THOU: Final = MM_PER["thou"]
+NONE: Final = "none"
+"""What a word is changed to that is to be taken out."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -30,11 +32,13 @@ class Change:
         The register, word or pass value, as the person finds it: ``H3``, ``Z at line 120``,
         ``allowance_side of pass 12``.
     before, after : float or str or None
-        mm where `length`, else as they are; None: there is none.
+        mm where `length`, else as they are; None: there is none; after, `NONE`: take it out.
     length : bool
         Both are lengths.
     seconds : float or None
         What it costs a part; None: not known.
+    feed : bool
+        Both are feeds, mm a minute.
     """
 
     what: str
@@ -42,6 +46,7 @@ class Change:
     after: float | str | None
     length: bool = True
     seconds: float | None = 0.0
+    feed: bool = False
 
     def as_dict(self, unit: Unit) -> dict[str, Any]:
         """Return plain values in the job's unit, ready for JSON."""

@@ -21,8 +21,8 @@ step would come down where the round meets the face at an angle; a groove that h
 on both sides (that is a groove, wanted); what a later pass cuts away; scrap; a corner radius
 along a single wall ([wall-drags-floor] and [fillet-in-one-bite] judge it); raw faces.
 
-Cure: the height register whose error makes it; else Z of the pass up or down by e, or its side
-allowance by e.
+Cure: the register in force (H; D on a wall) or the work zero whose error makes it; else Z of the
+pass up or down by e, or its side allowance by e.
 
 Source: sqrt(2 R e - e^2) is the half chord of a circle of R at the depth e, derived; margins
 are common practice, no source.
@@ -41,10 +41,12 @@ from numpy.typing import NDArray
 
 from ..units import say_fine
 from .base import THOU, Change, Finding, Margin, Rule, Severity
+from .paths_beside import FITS, STEP, fits_if_moved, paths_beside
 
 if TYPE_CHECKING:
     from ..contact.stations import Places
     from .case import Case
+    from .registers import Cause
     from .walls import Bools, Floats, Ints, Walls
 
 __all__ = ["RULES"]
@@ -65,8 +67,8 @@ ASLANT: Final = 0.1
 """Levels down a fillet lie aside by more than this share of their step in height."""
 NEAREST: Final = 32
 """Stations looked at beside each."""
-STEP: Final = 1e-5
-"""Paths nearer than this are one, mm."""
+BLOCK: Final = 4096
+"""Faces looked at at once."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -170,7 +172,7 @@ def _meets(walls: Walls, number: int, places: Places, ball: _Ball) -> _Meets:
         np.concatenate([getattr(p, f.name) for p in parts]) for f in dataclasses.fields(_Meets)
     ))  # fmt: skip
     joined = _pick(joined, ~_grooves(joined))
-    return _pick(joined, _outermost(places, ball, joined))
+    return _pick(joined, _outermost(walls, places, ball, joined))
 
 
 def _pick(meets: _Meets, which: Bools | Ints) -> _Meets:
@@ -334,7 +336,8 @@ def _worst(
         # The outermost path: where the trace reaches deepest.
         k = int(index[np.argmax(mine.e[index] > mine.e[index].max() - 1e-9)])
         e = float(mine.e[k])
-        if e < 0 and -e <= _own(walls, places, mine, k, ball) + SAME:
+        corner = bool(((meets.station == mine.station[k]) & (meets.face != face)).any())
+        if e < 0 and -e <= _own(walls, places, mine, k, ball, corner) + SAME:
             continue
         if best is None or abs(e) > abs(best[0]):
             best = e, k
@@ -343,46 +346,34 @@ def _worst(
     return _finding(case, walls, number, places, ball, mine, best[1])
 
 
-def _off(places: Places, k: Ints, other: Ints, radius: float) -> tuple[Floats, Bools]:
-    """Return how stations lie beside others, square to their ways; which are of another path there.
-
-    k : shape (n,); other : shape (n, m). Offsets have the shape (n, m, 3), mm.
-    """
-    way = places.way[k][:, None]
-    away = places.tip[other] - places.tip[k][:, None]
-    along = (away[..., :2] * way).sum(axis=2)
-    off = away.copy()
-    off[..., :2] -= along[..., None] * way
-    step = np.sqrt((off**2).sum(axis=2))
-    gone = np.append(0.0, np.cumsum(np.sqrt((np.diff(places.tip, axis=0) ** 2).sum(axis=1))))
-    apart = np.abs(gone[other] - gone[k][:, None]) > 3 * radius
-    beside = (apart | (step > 0.3 * np.abs(along))) & (np.abs(along) < 2 * radius)
-    return off, beside & (step > STEP) & (step < 2 * radius)
-
-
-def _outermost(places: Places, ball: _Ball, meets: _Meets) -> Bools:
+def _outermost(walls: Walls, places: Places, ball: _Ball, meets: _Meets) -> Bools:
     """Return the faces to which no path beside comes nearer: there the round ends."""
-    if not len(meets.e):
-        return np.zeros(0, bool)
+    ends = np.ones(len(meets.e), bool)
+    if not len(ends):
+        return ends
     from scipy.spatial import cKDTree
 
-    many = min(NEAREST, len(places))
-    _, other = cKDTree(places.tip).query(places.tip[meets.station], k=many)
-    other = np.asarray(other, np.int64).reshape(len(meets.e), many)
-    off, beside = _off(places, meets.station, other, ball.radius)
-    nearer = (off * meets.normal[:, None]).sum(axis=2) < -SAME
-    ends: Bools = ~(nearer & beside).any(axis=1)
+    tree, many = cKDTree(places.tip), min(NEAREST, len(places))
+    for low in range(0, len(ends), BLOCK):
+        rows = slice(low, low + BLOCK)
+        k = meets.station[rows]
+        other = np.asarray(tree.query(places.tip[k], k=many)[1], np.int64).reshape(len(k), many)
+        off, beside = paths_beside(walls, places, k, other, ball.radius)
+        nearer = (off * meets.normal[rows, None]).sum(axis=2) < -SAME
+        ends[rows] = ~(nearer & beside).any(axis=1)
     return ends
 
 
-def _own(walls: Walls, places: Places, meets: _Meets, row: int, ball: _Ball) -> float:
+def _own(walls: Walls, places: Places, meets: _Meets, row: int, ball: _Ball, corner: bool) -> float:
     """Return how far a path may be off a face for its steps' sake, mm: its own cusp.
 
-    Where its steps come down on the face at a slope, the step that is left.
+    Where its steps come down on the face at a slope, the step that is left; not in a corner, where
+    the round ends on another face at the same time.
     """
     k, normal = meets.station[row : row + 1], meets.normal[row]
     out = _lateral(walls, places[k], int(meets.side[row]))[0]
-    off, beside = (v[0] for v in _off(places, k, np.arange(len(places))[None], ball.radius))
+    every = np.arange(len(places))[None]
+    off, beside = (v[0] for v in paths_beside(walls, places, k, every, ball.radius))
     step = np.sqrt((off**2).sum(axis=1))
     inner = np.flatnonzero(beside & (off @ out < STEP))
     if not len(inner):
@@ -390,12 +381,41 @@ def _own(walls: Walls, places: Places, meets: _Meets, row: int, ball: _Ball) -> 
     first = int(inner[np.argmin(step[inner])])
     cusp = ball.radius - math.sqrt(ball.radius**2 - (step[first] / 2) ** 2)
     further = inner[step[inner] > 1.5 * step[first]]
-    if not len(further):
+    if corner or not len(further):
         return cusp
     second = int(further[np.argmin(step[further])])
     one, two = float(off[first] @ normal), float(off[second] @ normal)
     left = one - ((two - one) - one)  # what one more step would come down
     return max(cusp, left)
+
+
+def _alone(walls: Walls, places: Places, ball: _Ball, meets: _Meets, row: int) -> bool:
+    """Whether only the path there is off, not its whole pass: other faces or paths tell.
+
+    Others of its pass are right on their faces; or they lie on one round, and it does not.
+    """
+    e, station = float(meets.e[row]), int(meets.station[row])
+    if (np.abs(meets.e) < FITS * abs(e)).any():
+        return True
+    k = np.array([station])
+    out = _lateral(walls, places[k], int(meets.side[row]))[0]
+    every = np.arange(len(places))[None]
+    off, beside = (v[0] for v in paths_beside(walls, places, k, every, ball.radius))
+    inner = beside & (off @ out < STEP)
+    paths = np.stack([off @ out, off[:, 2]], axis=1)[inner]
+    return fits_if_moved(paths, e / float(meets.normal[row, 2]), e)
+
+
+def _at_line(case: Case, move: int, change: Change) -> Change:
+    """Return a change of the height of a whole pass as one of the line of a level move alone."""
+    from .taken import z_line, z_word
+
+    z = float(case.moves.end[move, 2])
+    if z != case.moves.start[move, 2]:
+        return change
+    after = z + (change.after if isinstance(change.after, float) else 0.0)
+    what = change.what.replace(", added", f", line {z_line(case, move)}")
+    return Change(what, z_word(case, move, z), z_word(case, move, after))
 
 
 def _severity(case: Case, e: float) -> Severity:
@@ -421,31 +441,35 @@ def _finding(
     else:
         text = f"the round stays {say_fine(-e, unit)} off the {what} of pass {other} "
         text += f"(tool {case.passes[other].tool}): metal stays proud beside it"
-    change = _change(
-        case, move, int(walls.before.of[meets.row[k]]), e, face, float(meets.normal[k, 2])
-    )
+    cause = _cause(case, meets, k, (int(walls.before.of[meets.row[k]]), move))
+    change = cause.change if cause else _change(case, move, e, face, float(meets.normal[k, 2]))
+    if change.what == f"Z of pass {number}, added" and _alone(walls, places, ball, meets, k):
+        change = _at_line(case, move, change)
     x, y, z = meets.at[k].tolist()
     return Finding(
         rule="blend-step", tool=case.passes[number].tool, pass_number=number,
         severity=_severity(case, e),
         lines=case.lines_of(moves), at=(x, y, z), size=abs(e), text=text,
         why="a strip along the fillet catches the light", change=change, other_pass=other,
-        then=f"the fillet runs out tangent into the {what}",
+        then=f"the fillet runs out tangent into the {what}" + (cause.with_words if cause else ""),
     )  # fmt: skip
 
 
-def _change(case: Case, move: int, made: int, e: float, face: int, cosine: float) -> Change:
-    """Return the register that makes the step; else the height or the side of the pass."""
+def _cause(case: Case, meets: _Meets, k: int, moves: tuple[int, int]) -> Cause | None:
+    """Return the register that makes a step, of the face's move or the round's; None: neither."""
+    from .registers import apart, cause_of, shares_of
+
+    (x, y, z), (nx, ny, nz) = meets.at[k].tolist(), meets.normal[k].tolist()
+    shares = apart(*(shares_of(case, move, (x, y, z), (nx, ny, nz)) for move in moves))
+    e = float(meets.e[k])
+    return cause_of(case, shares, e, lambda left: abs(left) < abs(e) / 2)
+
+
+def _change(case: Case, move: int, e: float, face: int, cosine: float) -> Change:
+    """Return the change of the height or the side of the pass."""
     from .own_values import own_value
 
-    spec, moves = case.job.spec, case.moves
-    number = int(moves.pass_number[move])
-    registers = [int(moves.h_register[m]) for m in (move, made)]
-    errors = [spec.h_errors.get(r, 0.0) for r in registers]
-    planned = e + (errors[0] - errors[1]) * cosine
-    if face != WALL and registers[0] != registers[1] and abs(planned) < abs(e) / 2:
-        k = int(np.argmax(np.abs(errors)))
-        return Change(f"H{registers[k]}", errors[k], 0.0)
+    number = int(case.moves.pass_number[move])
     key, word = ("allowance_side", "side allowance") if face == WALL else ("allowance_bottom", "Z")
     by = e if face == WALL else e / cosine
     own = own_value(case, number, key)

@@ -13,6 +13,7 @@ from ..units import Unit, say_length
 if TYPE_CHECKING:
     from ..clearance import Clearance
     from ..contact.along import Along
+    from ..contact.bands import Bands
     from ..contact.stock import Before
     from ..job import Job
     from ..moves import Moves, Pass
@@ -38,6 +39,7 @@ class Case:
     def __init__(self, job: Job, result: RunResult) -> None:
         self.job, self.result = job, result
         self._along: dict[int, Along] = {}
+        self._bands: dict[int, Bands] = {}
 
     @property
     def unit(self) -> Unit:
@@ -74,6 +76,16 @@ class Case:
 
             self._along[pass_number] = along_pass(self.before, pass_number)
         return self._along[pass_number]
+
+    def bands(self, pass_number: int) -> Bands:
+        """Return the metal at the side of the tool of a pass, band by band, measured once."""
+        if pass_number not in self._bands:
+            from ..contact.bands import bands_along
+            from ..contact.tool import Edge
+
+            edge, along = Edge(self.tool_of(pass_number)), self.along(pass_number)
+            self._bands[pass_number] = bands_along(self.before, edge, along)
+        return self._bands[pass_number]
 
     @functools.cached_property
     def before(self) -> Before:

@@ -11,8 +11,9 @@ at the feed that is programmed there, and the layer is thicker than `corner_ligh
 A feed that falls enough in the corner is silent, however slow. So are a wall's finish
 with a light layer or in a fillet well bigger than the tool, a rough cut half a diameter
 wide or wider, whose corners are only twice as heavy, and a pass that takes 0.4 as much or
-more along most of a diameter of straights at that feed, as one that slots does. Where no wall
-stays as the tool leaves it there, as in a rougher's rounds, it is a note.
+more along most of a diameter of straights, short of the corners, at that feed, as one that
+slots does. Where no wall stays as the tool leaves it there, as in a rougher's rounds, it
+is a note.
 Size: the jump of the engagement angle, degrees: worst place in the corner less the
 straight before. Exact. The angle is that of the tool's side, over its corner radius and
 15 thou over its tip, in the half of the tool that looks ahead: arccos(1 - ae/R) on a
@@ -48,10 +49,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from ..units import MM_PER, say_length
+from ..units import say_feed, say_length
 from .base import Change, Finding, Margin, Rule
 from .engaged import Way, depth_ahead, finely, ways
 from .own_values import has_list
+from .words import lines_said
 
 if TYPE_CHECKING:
     from ..contact.stock import Before
@@ -122,12 +124,26 @@ def _borne(paths: Sequence[Way], radius: float) -> float:
     for way in paths:
         load = _load(way)
         for first, last in _straights(way, radius):
-            loads.append(np.minimum(load[first:last], load[first + 1 : last + 1]))
-            lengths.append(np.diff(way.s[first : last + 1]))
+            end = _before_corner(way, load, (first, last), radius)
+            loads.append(np.minimum(load[first:end], load[first + 1 : end + 1]))
+            lengths.append(np.diff(way.s[first : end + 1]))
     every, length = np.concatenate(loads), np.concatenate(lengths)
     order = np.argsort(-every, kind="stable")
     enough = np.flatnonzero(np.cumsum(length[order]) >= SLOTS * 2 * radius)
     return float(every[order][enough[0]]) if len(enough) else 0.0
+
+
+def _before_corner(way: Way, load: Floats, straight: tuple[int, int], radius: float) -> int:
+    """Return the last station of a straight that is not yet in the corner after it.
+
+    A radius before its end the wall ahead may be met, and sooner where a bigger tool left its
+    round there: as long as the load rises up to the corner, it is the corner's.
+    """
+    first, last = straight
+    k = int(np.searchsorted(way.s, way.s[last] - radius, side="right")) - 1
+    while k > first and load[k] > (1 + ALIKE) * load[k - 1]:
+        k -= 1
+    return max(k, first)
 
 
 def _corners(case: Case, before: Before, edge: Edge, number: int, way: Way) -> Iterator[_Corner]:
@@ -235,7 +251,7 @@ def _finding(case: Case, tool: int, corners: list[_Corner]) -> Finding:
     length = max(c.length for c in corners)
     unit = case.unit
     per_length = say_length(length, unit, 2 if unit == "in" else 1)
-    feed = f"F{slow / MM_PER[unit]:.{1 if unit == 'in' else 0}f}"
+    feed = f"F{say_feed(slow, unit)}"
     text = (
         f"in {len(corners)} inside {'corner' if len(corners) == 1 else 'corners'} the side is in "
         f"metal over {after:.0f} degrees, on the straight before over {before:.0f}"
@@ -269,11 +285,11 @@ def _change(case: Case, worst: _Corner, slow: float, length: str, corners: list[
     if has_list(case, worst.pass_number):
         what = f"feed in the corners of pass {worst.pass_number}, over {length}"
     elif worst.arc:
-        what = f"F over {length} in the corner, lines {int(lines.min())} to {int(lines.max())}"
+        what = f"F over {length} in the corner, {lines_said(int(lines.min()), int(lines.max()))}"
     else:
         what = f"F over the last {length} of line {int(lines.min())}"
     seconds = sum(60 * c.length * (1 / slow - 1 / c.feed) for c in corners)
-    return Change(what, worst.feed, slow, seconds=seconds)
+    return Change(what, worst.feed, slow, seconds=seconds, feed=True)
 
 
 RULES: Final = (

@@ -20,8 +20,10 @@ two tools leave two radii; holes, and walls that nobody cuts. How far a tool pus
 simulated: two depths that meet by program may still show a line. Where the job does not say
 where the part ends it is a note.
 
-Cure: the side allowance of the pass that stands proud, less by the step; where an error of a
-D register is just that much, the register; or one finishing pass over the full depth.
+Cure: the side allowance of the pass that stands proud, less by the step, or one finishing pass
+over the full depth; that too where a finisher came down only part of a wall that was left in
+one. Where by program the depths meet and the D register in force on one of them,
+or a work zero, is off, that.
 
 Source: common practice, no source.
 """
@@ -44,6 +46,7 @@ if TYPE_CHECKING:
     from ..rays import Metal
     from .base import Point
     from .case import Case
+    from .registers import Cause
     from .walls import Bools, Floats, Ints, Walls
 
 __all__ = ["RULES"]
@@ -59,7 +62,7 @@ HALVINGS: Final = 20
 ONE: Final = 0.1 * THOU
 """Faces nearer than this are one."""
 CLOSE: Final = 1e-4
-"""An error of D this near to a step makes it, mm."""
+"""Reaches that differ by less are the same, mm."""
 SIDE: Final = 2
 """Of `pieces.LABELS`."""
 
@@ -76,13 +79,21 @@ class _Wall:
 
 @dataclasses.dataclass(frozen=True)
 class _Line:
-    """A line at a station: step (above 0 the lower face stands proud), moves, place, length."""
+    """A line at a station: step (above 0 the lower face stands proud), moves, place.
+
+    out: square to the wall, out of the metal; half: the pass that left the lower face had left the
+    upper one as well, until another took that alone; seen_by, length: the pass beside whose path
+    it is, and how much of that it stands for, mm.
+    """
 
     step: float
     upper: int
     lower: int
     at: Point
-    length: float
+    out: Point
+    half: bool
+    seen_by: int = 0
+    length: float = 0.0
 
 
 def _find(case: Case) -> Iterable[Finding]:
@@ -109,7 +120,7 @@ def _lines(case: Case, walls: Walls, number: int) -> Iterator[_Line]:
     if not len(places):
         return
     last = len(walls.moves)
-    weight = _weights(walls, places)
+    weight = walls.weights(places)
     some = walls.on(places, walls.beside(places, last, 3)).any(axis=(1, 2))
     places, weight = places[np.flatnonzero(some)], weight[some]
     if not len(places):
@@ -124,7 +135,7 @@ def _lines(case: Case, walls: Walls, number: int) -> Iterator[_Line]:
         for k, j, n in _steps(case, seen):
             line = _line(case, walls, part[np.array([k])], side, levels[k, [j, n]])
             if line is not None:
-                yield dataclasses.replace(line, length=float(weight[mine][k]))
+                yield dataclasses.replace(line, seen_by=number, length=float(weight[mine][k]))
 
 
 def _rolling(walls: Walls, places: Places, side: int) -> Bools:
@@ -137,21 +148,20 @@ def _rolling(walls: Walls, places: Places, side: int) -> Bools:
     return rolling
 
 
-def _weights(walls: Walls, places: Places) -> Floats:
-    """Return the length of path that each station stands for, mm."""
-    count = np.bincount(places.move, minlength=len(walls.moves))
-    weight: Floats = walls.lengths[places.move] / count[places.move]
-    return weight
+def _cast(
+    walls: Walls, places: Places, side: int, height: Floats, done: int | None = None
+) -> _Wall:
+    """Return the wall on one side of places at heights over the tip, shape (n, levels).
 
-
-def _cast(walls: Walls, places: Places, side: int, height: Floats) -> _Wall:
-    """Return the wall on one side of places at heights over the tip, shape (n, levels)."""
+    done: as so many moves leave it; else at the job's end.
+    """
     way = walls.way(places)[:, side]
     origin = np.repeat(places.tip[:, None], height.shape[1], axis=1)
     origin[..., 2] += height
     ways = np.broadcast_to(way[:, None], origin.shape).reshape(-1, 3)
     far = walls.tool(int(places.move[0])).cutting_radius + 2 * LIMIT
-    metal = walls.before.rays(origin.reshape(-1, 3), ways, len(walls.moves), far)
+    count = len(walls.moves) if done is None else done
+    metal = walls.before.rays(origin.reshape(-1, 3), ways, count, far)
     return _seen(walls, metal, height.shape)
 
 
@@ -219,7 +229,27 @@ def _line(case: Case, walls: Walls, place: Places, side: int, between: Floats) -
     makers = int(of[seen.maker[0, 2]]), int(of[seen.maker[0, 1]])
     if step > 0 and not _goes_on(case, walls, place, side, makers[0]):
         return None
-    return _Line(float(step), *makers, (x, y, float(z)), 0.0)
+    half = step > 0 and _was_one(case, walls, place, side, makers, (high, float(seen.reach[0, 0])))
+    out = (-float(way[0]), -float(way[1]), 0.0)
+    return _Line(float(step), *makers, (x, y, float(z)), out, half)
+
+
+def _was_one(
+    case: Case, walls: Walls, place: Places, side: int, makers: tuple[int, int],
+    upper: tuple[float, float],
+) -> bool:  # fmt: skip
+    """Whether one pass had left both faces at one distance, before another took the upper one.
+
+    upper: a height on the upper face, and how far off the lower one is.
+    """
+    later, first = (int(case.moves.pass_number[m]) for m in makers)
+    if first >= later:
+        return False
+    height, reach = upper
+    asked = np.array([[height + HIGH / 2]])
+    was = _cast(walls, place, side, asked, walls.done(later - 1))
+    same = bool(was.good[0, 0]) and abs(float(was.reach[0, 0]) - reach) < ONE
+    return same and int(walls.moves.pass_number[was.maker[0, 0]]) == first
 
 
 def _goes_on(case: Case, walls: Walls, place: Places, side: int, upper: int) -> bool:
@@ -269,7 +299,7 @@ def _model_step(walls: Walls, at: Floats, way: Floats) -> float:
 
 def _finding(case: Case, walls: Walls, lines: list[_Line]) -> Finding:
     worst = max(lines, key=lambda line: (round(abs(line.step), 9), -line.upper))
-    length = sum(line.length for line in lines)
+    length = max(math.fsum(v.length for v in lines if v.seen_by == n) for n in case.passes)
     unit, moves, step = case.unit, case.moves, worst.step
     proud, back = (worst.lower, worst.upper) if step > 0 else (worst.upper, worst.lower)
     number, other = int(moves.pass_number[proud]), int(moves.pass_number[back])
@@ -279,32 +309,52 @@ def _finding(case: Case, walls: Walls, lines: list[_Line]) -> Finding:
     about = say_length(length, unit, 2 if unit == "in" else 1)
     text = f"the wall's {words[0]} depth stands {say_fine(abs(step), unit)} proud of its {words[1]}"
     text += f" one, which {of} left (tool {int(moves.tool[back])}), along about {about}"
+    cause = _cause(case, worst, proud, back)
+    then = "the two depths are one wall; one finishing pass over the full depth does it too"
+    if worst.half:
+        then = "the finisher takes the whole wall; two depths of it do so too"
+    if cause is not None:
+        text += f"; by program they meet: {cause.change.what} makes it"
+        then = "the two depths are one wall" + cause.with_words
     return Finding(
         rule="depth-line", severity="spoils" if case.job.spec.part else "note",
         tool=int(moves.tool[proud]), pass_number=number,
         lines=case.lines_of(np.unique([m for m in met if moves.pass_number[m] == number])),
         at=worst.at, size=abs(step), text=text,
         why="the line is seen and felt, all along the wall",
-        change=_change(case, proud, back, abs(step)), other_pass=other if other != number else None,
-        then="the two depths are one wall; one finishing pass over the full depth does it too",
+        change=cause.change if cause else _change(case, worst, proud),
+        other_pass=other if other != number else None, then=then,
     )  # fmt: skip
 
 
-def _change(case: Case, proud: int, back: int, step: float) -> Change:
-    """Return the D register that makes the step, or the side allowance of the proud pass."""
-    from .listed import level_of
+def _cause(case: Case, line: _Line, proud: int, back: int) -> Cause | None:
+    """Return the register that makes the step; None: the program does."""
+    from .registers import apart, cause_of, shares_of
 
-    tools = [int(case.moves.tool[move]) for move in (proud, back)]
-    errors = [case.job.spec.d_errors.get(number, 0.0) for number in tools]
-    if tools[0] != tools[1] and abs(errors[0] - errors[1] - step) < CLOSE:
-        k = int(np.argmax(np.abs(errors)))
-        return Change(f"D{tools[k]}", errors[k], 0.0)
-    number = int(case.moves.pass_number[proud])
+    shares = apart(*(shares_of(case, move, line.at, line.out) for move in (proud, back)))
+    size = abs(line.step)
+    most = min(case.margin("depth_line"), size / 2)
+    return cause_of(case, shares, size, lambda step: abs(step) < most)
+
+
+def _change(case: Case, line: _Line, proud: int) -> Change:
+    """Return the depth that was left out, or the side allowance of the proud pass."""
+    from .listed import level_of
+    from .taken import z_line, z_word
+
+    moves, step = case.moves, abs(line.step)
+    number = int(moves.pass_number[proud])
+    if line.half:
+        mine = ~moves.rapid & (moves.pass_number == number)
+        above, low = float(moves.end[line.upper, 2]), float(moves.end[mine, 2].min())
+        new = low + case.margin("ledge_advised")
+        what = f"Z of pass {int(moves.pass_number[line.upper])}, line {z_line(case, line.upper)}"
+        return Change(what, z_word(case, line.upper, above), z_word(case, line.upper, new))
     _, level = level_of(case, proud)
     if level is not None:
         before = level.allowance_side
         return Change(f"{level.key} of pass {number}", before, before - step)
-    z = f" at Z {case.say(float(case.moves.end[proud, 2]))}"
+    z = f" at Z {case.say(float(moves.end[proud, 2]))}"
     return Change(f"side allowance of pass {number}{z}, added", 0.0, -step)
 
 

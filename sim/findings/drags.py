@@ -83,8 +83,8 @@ class _Along:
     """Stations of a pass over floors and along a wall.
 
     side: on which; both: there is one on both; wall_by: the pass that left it; bite: the most that
-    is taken of it; traced: passes that left it where the tool's own side runs, -1 none; even: over
-    the tip, heights at which it is as near as at its top, and which pass left them, (n, heights).
+    is taken of it; traced: passes that left it where the tool's own side runs, -1 none; height:
+    over the tip, where it stands, and which pass left it there, (n, heights).
     """
 
     run: Passing
@@ -93,8 +93,8 @@ class _Along:
     wall_by: Ints
     bite: Floats
     traced: Ints
-    even: Floats
-    even_by: Ints
+    height: Floats
+    height_by: Ints
 
     def some(self, which: Ints) -> _Along:
         parts = (getattr(self, f.name)[which] for f in dataclasses.fields(self)[1:])
@@ -149,7 +149,7 @@ def _along(run: Passing) -> _Along | None:
         run.some(along), np.argmax(beside[along], axis=1), beside[along, 0] & beside[along, 1],
         _owners(walls, on)[along], bite[along],
         np.where(on & (np.abs(walls.gap) <= ON), walls.by, -1).reshape(len(on), -1)[along],
-        np.where(_even(walls, on), walls.height, -np.inf).reshape(len(on), -1)[along],
+        np.where(on, walls.height, -np.inf).reshape(len(on), -1)[along],
         walls.by.astype(np.int64).reshape(len(on), -1)[along],
     )  # fmt: skip
 
@@ -163,15 +163,6 @@ def _owners(walls: Hits, on: Bools) -> Ints:
     height = np.where(on, walls.height, -np.inf).reshape(n, -1)
     owners: Ints = walls.by.reshape(n, -1)[np.arange(n), np.argmax(height, axis=1)]
     return owners
-
-
-def _even(walls: Hits, on: Bools) -> Bools:
-    """Return the heights at which a wall beside a station is as near as at its top."""
-    n = len(on)
-    top = np.argmax(np.where(on, walls.height, -np.inf).reshape(n, -1), axis=1)
-    gap = walls.gap.reshape(n, -1)[np.arange(n), top]
-    even: Bools = on & (np.abs(walls.gap - gap[:, None, None]) <= ON)
-    return even
 
 
 def _drag(case: Case, part: _Along, here: Bools, by: int) -> Drag:
@@ -219,8 +210,8 @@ def _own(case: Case, drag: Drag, part: _Along) -> bool:
         if n in info and n < drag.run.number and info[n].tool == info[drag.run.number].tool
     ]  # fmt: skip
     own = (part.wall_by == drag.by) | np.isin(part.traced, [drag.by, *again]).any(axis=1)
-    # Another's upper level may just touch the wall that the pass before it left below.
-    own |= ((part.even_by == drag.by) & (part.even > _foot(case, drag))).any(axis=1)
+    # Above, an upper level may have left the wall, or just touched it.
+    own |= ((part.height_by == drag.by) & (part.height > _foot(case, drag))).any(axis=1)
     return bool(own.mean() >= 0.5)
 
 

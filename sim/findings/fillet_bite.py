@@ -26,7 +26,8 @@ Cure where it takes the floor too: it becomes a floor pass that keeps off the wa
 `side_gap_advised` more than is left there, and a wall pass comes after it. Else a pass
 before the last with the same tool at the same height, that leaves `last_pass` on the
 wall, or half of what is there if that is less. It takes the fillet; the last pass then
-leaves what is wanted and takes that one layer everywhere, at the foot too.
+leaves what is wanted and takes that one layer everywhere, at the foot too. A pass that by
+program keeps off the wall and whose D register or work zero is off: that.
 
 Margins: `fillet_bite` 1.5: up to half more than on the wall is what an end mill takes in
 its stride; `last_pass` 2 thou: less may rub instead of cutting.
@@ -44,7 +45,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from ..units import MM_PER, say_fine
+from ..units import MM_PER, say_alike, say_fine
 from .base import THOU, Change, Finding, Margin, Rule
 
 if TYPE_CHECKING:
@@ -244,15 +245,18 @@ def _find(case: Case) -> Iterator[Finding]:
 def _finding(case: Case, bite: FilletBite) -> Finding:
     unit, number = case.unit, bite.run.number
     leaves = split_bite(bite, case.margin("last_pass"))
+    left, deep, wall, floor = say_alike((bite.left, bite.bite, bite.wall, bite.floor), unit)
     text = (
-        f"the last wall pass takes the fillet of RE {say_fine(bite.left, unit)} that pass "
-        f"{bite.by} left in one bite of {say_fine(bite.bite, unit)}, {bite.bite / bite.wall:.1f} "
-        f"times the {say_fine(bite.wall, unit)} on the wall; a section of "
+        f"the last wall pass takes the fillet of RE {left} that pass {bite.by} left in one bite of "
+        f"{deep}, {bite.bite / bite.wall:.1f} times the {wall} on the wall; a section of "
         f"{_say_area(bite.area, case)}"
     )
     if bite.floor > 0:
-        text += f"; and {say_fine(bite.floor, unit)} of the floor with it"
-    change, then = _floor_first(case, bite) if bite.floor > 0 else _split(case, bite, leaves)
+        text += f"; and {floor} of the floor with it"
+    change, then = (
+        _set_right(case, bite)
+        or (_floor_first(case, bite) if bite.floor > 0 else _split(case, bite, leaves))
+    )  # fmt: skip
     return Finding(
         rule="fillet-in-one-bite",
         severity="watch",
@@ -274,16 +278,30 @@ def _say_area(area: float, case: Case) -> str:
     return f"{area / per:.2g} {case.unit}²"
 
 
+def _set_right(case: Case, bite: FilletBite) -> tuple[Change, str] | None:
+    """Return the register without whose error the pass keeps off the wall, and by how much."""
+    from .registers import cause_of, shares_of
+
+    off = bite.run.places.tip[:, :2] - np.array(bite.at[:2])
+    far = np.hypot(*off.T)
+    x, y = (off[np.argmin(far)] / far.min()).tolist()
+    shares, least = shares_of(case, bite.move, bite.at, (x, y, 0.0)), case.margin("side_gap")
+    cause = cause_of(case, shares, -bite.wall, lambda gap: gap >= least - SAME)
+    free = say_fine(-bite.wall - sum(s.by for s in shares), case.unit)
+    return (
+        (cause.change, f"the pass keeps {free} off the wall{cause.with_words}") if cause else None
+    )
+
+
 def _split(case: Case, bite: FilletBite, leaves: float) -> tuple[Change, str]:
     """Return what to add before the last pass, and what the wall is like then."""
     from .listed import level_of, seconds_again
 
-    number, left = bite.run.number, case.say(leaves)
+    number, left = bite.run.number, say_fine(leaves, case.unit)
     then = (
         f"a pass of tool {case.passes[number].tool} before it leaves {left} on the wall; it takes "
     )
-    then += f"the fillet, and the last pass takes {say_fine(leaves, case.unit)} everywhere, at the "
-    then += "foot of the wall too"
+    then += f"the fillet, and the last pass takes {left} everywhere, at the foot of the wall too"
     seconds = seconds_again(case, number, bite.run.z)
     item, _ = level_of(case, bite.move)
     if item is None:

@@ -3,7 +3,9 @@
 fixture-near
     Any part of a tool, cutting or not, touches a box of the fixture on a feed or a rapid,
     or passes it by less than the margin.
-    Size: the gap, a length; 0 is a touch, below 0 it is minus the deepest overlap.
+    Size: the gap, a length; 0 is a touch, below 0 it is minus how deep the box reaches into
+    that part of the tool alone, from its nearest face: how much higher the whole tool is
+    clear of the box stands beside it.
 short-grip
     The stock stands less deep between the jaws than the margin.
     Size: the jaw engagement, a length: how much of its height the shallower jaw holds.
@@ -43,7 +45,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..pieces import CUTTING
-from ..units import say_fine
+from ..units import outward, say_fine
 from .base import THOU, Change, Finding, Margin, Point, Rule, Severity
 from .look import SAME, Look
 from .words import meets
@@ -69,6 +71,8 @@ FAR: Final = 1e4
 """Past every part and machine, mm."""
 MOST: Final = 500.0
 """Nothing is moved further out of the way, mm."""
+LIKE: Final = 1.05
+"""A tool that is clear of a box no more than so many times the depth higher needs no words."""
 FINE: Final = 1e-7
 """How finely a cure is found, mm."""
 
@@ -216,6 +220,7 @@ def _near_finding(setup: Setup, group: list[Gap]) -> Finding:
         at=worst.at,
         size=worst.gap,
         text=f"the {worst.part} of T{worst.tool} {meets(boxes + rapid, worst.gap, setup.case.unit)}"
+        + _clear_of(setup, worst)
         + _others(group, worst),
         why="a fixture is set by hand: the tool must miss it by more than that is good for"
         + _web(setup),
@@ -229,8 +234,25 @@ def _others(group: list[Gap], worst: Gap) -> str:
     touch = {g.tool for g in group if g.gap <= 0}
     near = {g.tool for g in group} - touch - {worst.tool}
     same, rest = (touch - {worst.tool}, near) if worst.gap <= 0 else (near, set())
-    text = f", and so does {_named([f'T{n}' for n in sorted(same)])}" if same else ""
+    do = "do" if len(same) > 1 else "does"
+    text = f", and so {do} {_named([f'T{n}' for n in sorted(same)])}" if same else ""
     return text + (f"; near: {_named([f'T{n}' for n in sorted(rest)])}" if rest else "")
+
+
+def _clear_of(setup: Setup, worst: Gap) -> str:
+    """Return the words on how much higher a tool is clear of the box that it touches."""
+    if worst.gap >= -SAME:
+        return ""
+    box, move = setup.boxes[worst.against], np.array([worst.move])
+    rows = setup.rows(worst.tool)
+
+    def gap(v: float) -> float:
+        return setup.gap(rows + np.array([v, v, 0.0, 0.0]), move, (*box.low, *box.high))
+
+    up, unit = _enough(setup, gap, 0.0), setup.case.unit
+    if up is None or up <= LIKE * -worst.gap:
+        return ""
+    return f" into that part of it alone, and is clear of it {say_fine(up, unit)} higher"
 
 
 def _web(setup: Setup) -> str:
@@ -261,7 +283,8 @@ def _cure(setup: Setup, group: list[Gap], worst: Gap) -> tuple[Change | None, st
     if down is not None and down < min(b.high[2] - b.low[2] for b in boxes):
         top = max(b.high[2] for b in boxes)
         what = f"Z of the top of {_named([b.name for b in boxes])}"
-        return Change(what, top, top - down), free + _grip_left(setup, boxes, down)
+        lower = outward(top - down, top, setup.case.unit)
+        return Change(what, top, lower), free + _grip_left(setup, boxes, top - lower)
     box = setup.boxes[worst.against]
     shifts: list[tuple[float, int, float]] = []
     for axis, sign in ((0, -1.0), (0, 1.0), (1, -1.0), (1, 1.0)):
@@ -271,7 +294,9 @@ def _cure(setup: Setup, group: list[Gap], worst: Gap) -> tuple[Change | None, st
     if not shifts:
         return None, ""
     _, axis, by = min(shifts)
-    return Change(f"{'XY'[axis]} of {box.name}", box.low[axis], box.low[axis] + by), free
+    low = box.low[axis]
+    change = Change(f"{'XY'[axis]} of {box.name}", low, outward(low + by, low, setup.case.unit))
+    return change, free
 
 
 def _higher(setup: Setup, worst: Gap, boxes: Sequence[Box]) -> Change | None:
@@ -295,12 +320,15 @@ def _higher(setup: Setup, worst: Gap, boxes: Sequence[Box]) -> Change | None:
 
     up = _enough(setup, gap)
     line = int(moves.line[max(first - 1, 0)])
-    return None if up is None else Change(f"Z at line {line}", z, z + up)
+    higher = None if up is None else outward(z + up, z, setup.case.unit)
+    return None if higher is None else Change(f"Z at line {line}", z, higher)
 
 
-def _enough(setup: Setup, gap: Callable[[float], float]) -> float | None:
-    """Return the least change for which a gap is the margin, mm; None: not within MOST."""
-    margin = setup.case.margin("jaw_clearance")
+def _enough(
+    setup: Setup, gap: Callable[[float], float], margin: float | None = None
+) -> float | None:
+    """Return the least change for which a gap is a margin, mm; None: not within MOST."""
+    margin = setup.case.margin("jaw_clearance") if margin is None else margin
     low, high = 0.0, MOST
     if gap(high) < margin:
         return None
@@ -353,7 +381,8 @@ def _grip_finding(setup: Setup, grip: Grip) -> Finding:
         lines=case.lines_of(case.moves_of(number)),
         at=grip.at,
         size=grip.engagement,
-        text=f"the stock stands shallow between {_named([b.name for b in grip.boxes])}",
+        text=f"the stock stands only {say_fine(grip.engagement, case.unit)} deep between "
+        + _named([b.name for b in grip.boxes]),
         why="a part held by little climbs out of the jaws under a roughing cut" + _web(setup),
         change=change,
         then=then,
@@ -363,6 +392,7 @@ def _grip_finding(setup: Setup, grip: Grip) -> Finding:
 def _grip_cure(setup: Setup, grip: Grip, more: float) -> tuple[Change, str]:
     """Return higher jaws, or where tools would come too near them, a thicker blank."""
     case = setup.case
+    more = outward(grip.top + more, grip.top, case.unit) - grip.top
     holds = f"the jaws hold {say_fine(grip.engagement + more, case.unit)}"
     tools = np.unique(case.moves.tool[setup.mine]).tolist()
     raised = [_cut_down(b, -more) for b in grip.boxes]

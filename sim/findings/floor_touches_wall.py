@@ -12,14 +12,16 @@ pass left with its side, 20 thou high or more, within the part. It is measured a
 corner radius of the tool that left it; below that lies fillet metal, which is another
 matter [fillet-in-one-bite], and so is what a bigger tool left round an inside corner
 [corner-bite].
-It is a finding where another pass finishes that wall later, or had finished it before.
+It is a finding where another pass finishes that wall later, or had finished it before;
+not a second pass of the same tool at the same height, nor a wall that a cove takes away.
 Cutting or touching it spoils; where it clears by less than `side_gap` it is one to
 watch: by program, that gap closes if the earlier tool pushed off that much more. The
 same tool at the very allowance that it left itself is one to watch too: in the light cut
 on the floor it is pushed off less, and cuts.
 Size: how deep it cuts the wall, or by how much it clears it. Exact.
 Cure: raise the side allowance of the floor pass to what is left on the wall and
-`side_gap_advised` more. Where the wall is finished, to `side_gap_advised`.
+`side_gap_advised` more. Where the wall is finished, to `side_gap_advised`. Where by program
+it clears by `side_gap` and a D register in force or a work zero is off, that.
 
 A pass that takes wall and floor together because no other pass finishes them is no
 mistake of an allowance. If it takes a thou or more from each it is a note: wall and
@@ -45,7 +47,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..units import say_fine, say_length
-from .base import THOU, Finding, Margin, Rule
+from .base import THOU, Change, Finding, Margin, Rule
+from .passing import LIMIT
+from .walls import walls_of
 
 if TYPE_CHECKING:
     from .case import Case
@@ -75,7 +79,8 @@ class _Touch:
     """A place where the side of a floor pass is near a wall.
 
     gap: below 0 minus the bite; own: side allowance of the floor pass, from the wall at the job's
-    end; length: of the path that is too near; floor: how deep it takes the floor.
+    end; by, made: pass and move that left the wall; length: of the path that is too near; floor:
+    how deep it takes the floor.
     """
 
     run: Passing
@@ -84,6 +89,7 @@ class _Touch:
     station: int
     move: int
     by: int
+    made: int
     at: tuple[float, float, float]
     length: float
     floor: float
@@ -133,10 +139,22 @@ def _touches(case: Case, run: Passing) -> Iterator[_Touch]:
     finished = np.abs(ends.others) <= LATER
     alone = finished & ((gap <= -TAKES) | (ends.own > LATER))
     alone |= finished & _stepping(case, near, walls, taken)
+    alone |= (gap <= -TAKES) & np.isin(ends.by, _seconds(case, near))
     wrong = (finished | (ends.others > LATER)) & ~alone & (gap < case.margin("side_gap") - SAME)
     for chosen, together in ((wrong, False), (alone & (gap <= -TAKES), True)):
         if chosen.any():
             yield _worst(near, walls, np.where(chosen, gap, np.inf), ends, depth, together)
+
+
+def _seconds(case: Case, near: Passing) -> list[int]:
+    """Return the later passes of the same tool at the same height: second finish passes."""
+    moves, info = case.moves, case.passes
+    level = ~moves.rapid & (moves.start[:, 2] == moves.end[:, 2])
+    level &= np.abs(moves.end[:, 2] - near.z) <= SAME
+    level &= moves.h_register == moves.h_register[int(near.moves[0])]
+    tool = info[near.number].tool
+    later = np.unique(moves.pass_number[level]).tolist()
+    return [n for n in later if n > near.number and n in info and info[n].tool == tool]
 
 
 def _strip(near: Passing, walls: Hits, gap: Floats, margin: float) -> Bools:
@@ -159,8 +177,6 @@ def _takes_floor(case: Case, run: Passing, taken: Bools) -> Bools:
 
     A wall pass takes but the strip that the floor pass left at the foot of the wall.
     """
-    from .passing import LIMIT
-
     corner = max(case.tool_of(n).corner_radius for n in case.passes)
 
     def metal(over: Floats, by: NDArray[np.int32]) -> Bools:
@@ -193,31 +209,39 @@ class _Ends:
     """What becomes of the walls beside stations, (n, 2, levels), mm; NaN: gone, or not looked at.
 
     own, others: what the pass itself takes on later rounds, and other passes after it;
-    allowance: from the tool's side to the wall at the job's end.
+    allowance: from the tool's side to the wall at the job's end; by: the pass that left it.
     """
 
     own: Floats
     others: Floats
     allowance: Floats
+    by: Ints
 
     @classmethod
     def of(cls, near: Passing, walls: Hits, gap: Floats) -> _Ends:
         height = np.where(np.isfinite(gap), walls.height, np.nan)
-        done, end = near.hits(height, done=True).gap, near.hits(height, end=True).gap
+        done, last = near.hits(height, done=True).gap, near.hits(height, end=True)
         now = np.maximum(gap, 0.0)
-        return cls(*(_middle(v, gap) for v in (done - now, end - np.maximum(done, now), end)))
+        # A cove that comes so far in takes the wall away.
+        round_off = last.corner & (last.gap - np.maximum(done, now) > LIMIT)
+        end = np.where(round_off, np.nan, last.gap)
+        own, others, allowance = (
+            _middle(v, height) for v in (done - now, end - np.maximum(done, now), end)
+        )
+        return cls(own, others, allowance, last.by.astype(np.int64))
 
 
-def _middle(values: Floats, gap: Floats) -> Floats:
+def _middle(values: Floats, height: Floats) -> Floats:
     """Return the value in the middle of the heights of each wall, for all of them.
 
-    The edge of a wall may get a chamfer, its foot a fillet.
+    The edge of a wall may get a chamfer, its foot a fillet. Each height counts once.
     """
     found = np.full(values.shape, np.nan)
-    seen = np.isfinite(gap)
+    seen = np.isfinite(height)
     for k, side in np.argwhere(seen.any(axis=2)).tolist():
-        here = seen[k, side]
-        row = np.sort(np.nan_to_num(values[k, side, here], nan=np.inf))
+        here = np.flatnonzero(seen[k, side])
+        _, first = np.unique(np.round(height[k, side, here], 6), return_index=True)
+        row = np.sort(np.nan_to_num(values[k, side, here[first]], nan=np.inf))
         middle = float(row[len(row) // 2])
         found[k, side, here] = middle if math.isfinite(middle) else np.nan
     return found
@@ -239,10 +263,11 @@ def _worst(
     least, height = float(gap[k, side, level]), float(walls.height[k, side, level])
     radius = float(near.edge.reach_at(np.array([height]))[0])
     stations: Bools = np.asarray(np.isfinite(gap).any(axis=(1, 2)))
+    of = walls_of(near.case).before.of
     return _Touch(
         run=near, gap=0.0 if abs(least) < SAME else least,
         own=float(ends.allowance[k, side, level]), station=int(k), move=int(near.moves[k]),
-        by=int(walls.by[k, side, level]),
+        by=int(walls.by[k, side, level]), made=int(of[walls.move[k, side, level]]),
         at=near.at(int(k), int(side), radius + max(least, 0.0), height),
         length=float(near.weight[stations].sum()), floor=float(depth[stations].max()),
         together=together, stations=stations,
@@ -253,8 +278,6 @@ def _worst(
 
 
 def _finding(case: Case, touch: _Touch) -> Finding:
-    from .listed import side_allowance
-
     unit, size = case.unit, abs(touch.gap)
     if touch.gap <= -FELT:
         text = f"the floor pass cuts the wall by {say_fine(size, unit)}"
@@ -262,11 +285,10 @@ def _finding(case: Case, touch: _Touch) -> Finding:
         text = "the floor pass touches the wall"
     else:
         text = f"the floor pass clears the wall by only {say_fine(size, unit)}"
-    text += f", along about {say_length(touch.length, unit, 2 if unit == 'in' else 1)}"
+    text += f", along about {say_length(touch.length, unit, 2 if unit == 'in' else 1)} of its path"
     if FELT <= touch.gap < UNSURE:
         text += "; by program; closes if the earlier tool pushed off that much more"
-    advised = max(case.margin("side_gap_advised"), case.margin("side_gap"))
-    change = side_allowance(case, touch.move, touch.own, advised - touch.gap)
+    change, then = _keep_off(case, touch)
     return Finding(
         rule="floor-touches-wall",
         severity="watch" if _only_near(case, touch) else "spoils",
@@ -278,9 +300,28 @@ def _finding(case: Case, touch: _Touch) -> Finding:
         text=text,
         why="bottom and side cut at once: the tool chatters, and floor and wall show it",
         change=change,
-        then=f"the floor pass keeps {say_fine(advised, unit)} off it and cuts the floor alone",
+        then=then,
         other_pass=touch.by,
     )
+
+
+def _keep_off(case: Case, touch: _Touch) -> tuple[Change, str]:
+    """Return the register that takes the gap, else the side allowance; and what it is like then."""
+    from .listed import side_allowance
+    from .registers import apart, cause_of, shares_of
+
+    then = "the floor pass keeps {} off it and cuts the floor alone"
+    out = touch.run.places.tip[touch.station, :2] - np.array(touch.at[:2])
+    x, y = (out / np.hypot(*out)).tolist()
+    shares = apart(*(shares_of(case, m, touch.at, (x, y, 0.0)) for m in (touch.move, touch.made)))
+    least = case.margin("side_gap") - SAME
+    cause = cause_of(case, shares, touch.gap, lambda gap: gap >= least)
+    if cause is not None:
+        free = say_fine(touch.gap - sum(s.by for s in shares), case.unit)
+        return cause.change, then.format(free) + cause.with_words
+    advised = max(case.margin("side_gap_advised"), case.margin("side_gap"))
+    change = side_allowance(case, touch.move, touch.own, advised - touch.gap)
+    return change, then.format(say_fine(advised, case.unit))
 
 
 def _only_near(case: Case, touch: _Touch) -> bool:

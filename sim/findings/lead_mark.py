@@ -47,7 +47,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..units import say_fine, to_unit
-from .base import THOU, Change, Finding, Margin, Rule, Severity
+from .base import NONE, THOU, Change, Finding, Margin, Rule, Severity
 
 if TYPE_CHECKING:
     from .better_places import Better
@@ -211,7 +211,7 @@ def _dwells(case: Case) -> Iterator[Finding]:
                 text=f"the tool waits {seconds:g} s with its side on the wall"
                 + (", where it is seen" if end.seen else ""),
                 why="it rubs in one place and springs deeper into the wall: a groove up the wall",
-                change=Change(f"G4 at line {line}", seconds, None, length=False, seconds=-seconds),
+                change=Change(f"G4 at line {line}", seconds, NONE, length=False, seconds=-seconds),
                 then="the tool passes along the wall without a stop",
             )  # fmt: skip
             break

@@ -61,7 +61,8 @@ def leads_of(case: Case) -> tuple[Lead, ...]:
     found = []
     for key, ends in rows.items():
         low = min(ends, key=lambda e: e.tip[2])
-        found.append((order(low), _row(case, key[0], low, len(ends))))
+        levels = len({round(e.tip[2] / AT_ONE) for e in ends})  # two walls at one are one level
+        found.append((order(low), _row(case, key[0], low, levels)))
     return tuple(row for _, row in sorted(found, key=lambda pair: pair[0]))
 
 

@@ -22,7 +22,15 @@ proud of the wall's foot. Looked for up to 30 thou above the bottom; higher up i
 for a floor of the part or for what another setup cuts. Judged at the end of the job.
 Size: from the part's bottom up to the ledge's flat. Exact; with a model its bottom is.
 Cure: rougher and finisher lower: the finisher to the part's bottom at most, the rougher
-`ledge_advised` below it.
+`ledge_advised` below it. Where by program the ledge lies deep enough and a height register or
+the work zero is off, that.
+
+[ledge-left] is also the finisher that stops above the part's bottom, where the rougher's
+ledge lies deep enough: below its tip the wall stays as it was roughed, all round. Looked
+for up to 50 thou above the bottom; a strip with an upright face of 20 thou and more is
+another depth of the wall [depth-line]. Size: from the part's bottom up to its tip. Exact.
+Cure: the finisher `ledge_advised` above the ledge, or to the part's bottom; where a
+register or the work zero is off by what is missing, that.
 
 What is the same tool on the same register at its own height again is no ledge. Where the
 job does not say where the part ends ([part] with a model, or bottom) the rule is silent:
@@ -50,6 +58,7 @@ from .base import THOU, Change, Finding, Margin, Rule
 
 if TYPE_CHECKING:
     from .case import Case
+    from .foot import Foot
     from .taken import Bools, Floats, Ints
 
 __all__ = ["LIMIT", "RULES", "beyond"]
@@ -83,7 +92,7 @@ class _Ledge:
     """A ledge's flat under a finisher.
 
     by, into: passes; z: of the flat; tip: of the finisher; move, made: the first move over it and
-    one that left it; length: of the path over it; at: the first place.
+    one that left it; length: of the path over it; at: a place of it, beside the wall.
     """
 
     by: int
@@ -171,8 +180,28 @@ def _under(case: Case, number: int, track: _Track) -> Iterator[_Ledge]:
             by=number, into=into, z=float(z[k]), tip=float(tip[k]),
             move=int(track.move[seen[0]]), made=int(case.job.packed.move[owner[k]]),
             length=float(track.length[seen].sum()), moves=np.unique(track.move[seen]),
-            at=(float(x[k]), float(y[k])),
+            at=_shown(case, number, track, here),
         )  # fmt: skip
+
+
+def _shown(case: Case, number: int, track: _Track, here: Bools) -> tuple[float, float]:
+    """Return the first of some places over the ledge at which the tool is on the wall.
+
+    Nearest to the wall, so that a picture of the place shows it; where it is nowhere on the wall,
+    as on its way to it, the first place.
+    """
+    tool, last = case.tool_of(number), int(case.moves_of(number)[-1])
+    floor = here.reshape(-1, len(SHARES))
+    walls = _walls(case, track, tool.cutting_radius, last + 1)
+    walls &= np.asarray(floor.any(axis=1))[:, None]
+    right, left = walls.sum(axis=0).tolist()
+    on = np.flatnonzero(walls[:, int(left >= right)])
+    k, j = np.argwhere(floor)[0].tolist()
+    if len(on):
+        k = int(on[0])
+        j = int(np.flatnonzero(floor[k])[-1 if left >= right else 0])
+    x, y = _beside(track, np.array(SHARES) * tool.flat_radius)
+    return float(x[k * len(SHARES) + j]), float(y[k * len(SHARES) + j])
 
 
 def _beside(track: _Track, aside: Floats) -> tuple[Floats, Floats]:
@@ -183,13 +212,19 @@ def _beside(track: _Track, aside: Floats) -> tuple[Floats, Floats]:
 
 def _walled(case: Case, track: _Track, radius: float, first: int) -> Floats:
     """Return 1 where there is a wall on one side of the tool and none on the other, else 0."""
+    over = _walls(case, track, radius, first)
+    one_side: Floats = (over[:, 0] != over[:, 1]).astype(np.float64)
+    return one_side
+
+
+def _walls(case: Case, track: _Track, radius: float, count: int) -> Bools:
+    """Return where a wall is at the tool's right and left side when so many moves are done."""
     from .taken import heights
 
     x, y = _beside(track, np.array([-radius - SKIN, radius + SKIN]))
-    z, _ = heights(case, x, y, first)
-    over = np.nan_to_num(z, nan=-np.inf).reshape(-1, 2) > track.tip[:, 2:] + WALL
-    one_side: Floats = (over[:, 0] != over[:, 1]).astype(np.float64)
-    return one_side
+    z, _ = heights(case, x, y, count)
+    over: Bools = np.nan_to_num(z, nan=-np.inf).reshape(-1, 2) > track.tip[:, 2:] + WALL
+    return over
 
 
 def beyond(case: Case, x: Floats, y: Floats, z: Floats) -> Bools:
@@ -249,6 +284,49 @@ def _find(case: Case) -> Iterable[Finding]:
         yield _cuts(case, ledges)
     for ledges in left.values():
         yield _left(case, ledges)
+    yield from _short(case)
+
+
+def _short(case: Case) -> Iterator[Finding]:
+    """Say which finishers stop above the part's bottom."""
+    from .foot import feet
+
+    by_tool: dict[tuple[int, float], list[Foot]] = {}
+    for foot in feet(case):
+        by_tool.setdefault((case.passes[foot.by].tool, round(foot.tip, 6)), []).append(foot)
+    for alike in by_tool.values():
+        worst = max(alike, key=lambda f: (round(f.proud, 9), -f.by))
+        above, length = worst.tip - case.part_bottom, sum(f.length for f in alike)
+        tool = case.passes[worst.left].tool
+        yield Finding(
+            rule="ledge-left",
+            severity="spoils",
+            tool=case.passes[worst.by].tool,
+            pass_number=worst.by,
+            lines=case.lines_of(worst.moves),
+            at=worst.at,
+            size=above,
+            text=f"the finisher stops {say_fine(above, case.unit)} above the part's bottom, along "
+            f"about {_about(length, case.unit)} of its path: below it the wall stands "
+            f"{say_fine(worst.proud, case.unit)} proud, as pass {worst.left} (tool {tool}) left it",
+            why="a rib stays round the foot of the wall",
+            change=_lower(case, worst),
+            then="the wall is finished down to the part's bottom",
+            other_pass=worst.left,
+        )
+
+
+def _lower(case: Case, foot: Foot) -> Change:
+    """Return the register that lifts the finisher, or the height to program."""
+    from .registers import UP, shares_of, worst_of
+    from .taken import z_line, z_word
+
+    now, bottom = z_word(case, foot.move, foot.tip), case.part_bottom
+    if now <= bottom + case.margin("ledge_proud"):
+        return worst_of(case, shares_of(case, foot.move, foot.at, UP)).change
+    new = min(foot.floor + case.margin("ledge_advised"), bottom)
+    what = f"Z of pass {foot.by}, line {z_line(case, foot.move)}"
+    return Change(what, now, z_word(case, foot.move, new if math.isfinite(new) else bottom))
 
 
 def _again(case: Case, ledge: _Ledge) -> bool:
@@ -328,7 +406,7 @@ def _registers(case: Case, ledge: _Ledge) -> bool:
 
 def _register(case: Case, ledge: _Ledge) -> Change:
     """Return the register, or the work zero, whose error lowers the finisher on the ledge most."""
-    from .listed import register_between
+    from .registers import register_between
 
     return register_between(case, ledge.made, ledge.move)
 
@@ -347,31 +425,62 @@ def _height(case: Case, ledge: _Ledge) -> Change:
 
 def _left(case: Case, ledges: list[_Ledge]) -> Finding:
     """Say that a ledge stays above the part's bottom."""
-    from .taken import z_line, z_word
-
     worst = max(ledges, key=lambda e: (round(min(e.z, e.tip), 9), -e.by))
     proud = min(worst.z, worst.tip) - case.part_bottom
-    new = case.part_bottom - case.margin("ledge_advised")
     by = case.passes[worst.by].tool
-    what = f"Z of pass {worst.into}, line {z_line(case, worst.made)}"
+    mine = case.moves_of(worst.into)
+    mine = mine[~case.moves.rapid[mine] & (np.abs(case.moves.end[mine, 2] - worst.z) <= SAME)]
+    change, beside = _deeper(case, worst)
     alike = [e for e in ledges if e.by == worst.by]
-    low = z_word(case, worst.move, case.part_bottom)
     return Finding(
         rule="ledge-left",
         severity="spoils",
         tool=case.passes[worst.into].tool,
         pass_number=worst.into,
-        lines=case.lines_of(case.moves_of(worst.into)),
+        lines=case.lines_of(mine),
         at=(*worst.at, min(worst.z, worst.tip)),
         size=proud,
         text=f"the ledge stands {say_fine(proud, case.unit)} above the part's bottom, along about "
         f"{_about(sum(e.length for e in alike), case.unit)} of pass {worst.by} (tool {by})",
         why="a rib stays round the foot of the wall",
-        change=Change(what, z_word(case, worst.made, worst.z), z_word(case, worst.made, new)),
-        then=f"the wall is finished down to the part's bottom, with pass {worst.by} at "
-        f"{say_length(low, case.unit)} or lower",
+        change=change,
+        then="the wall is finished down to the part's bottom" + beside + _others(case, ledges),
         other_pass=worst.by,
     )
+
+
+def _others(case: Case, ledges: list[_Ledge]) -> str:
+    """Say which other passes along a ledge stop above the part's bottom."""
+    worst = max(ledges, key=lambda e: (round(min(e.z, e.tip), 9), -e.by))
+    limit = case.part_bottom + case.margin("ledge_proud")
+    return "".join(
+        f", pass {n} too" for n in sorted({e.by for e in ledges if e.tip > limit} - {worst.by})
+    )
+
+
+def _deeper(case: Case, ledge: _Ledge) -> tuple[Change, str]:
+    """Return what lowers a ledge, a register or the rougher's Z, and what goes with it."""
+    from .registers import UP, cause_of, set_right, shares_of
+    from .taken import z_line, z_word
+
+    bottom, at = case.part_bottom, (*ledge.at, ledge.z)
+    limit = bottom + case.margin("ledge_proud")
+    low = say_length(z_word(case, ledge.move, bottom), case.unit)
+    beside = f", with pass {ledge.by} at {low} or lower"
+    rougher, finisher = (shares_of(case, m, at, UP) for m in (ledge.made, ledge.move))
+    cause = cause_of(case, rougher, ledge.z, lambda z: z <= limit)
+    if cause is None:
+        new = bottom - case.margin("ledge_advised")
+        what = f"Z of pass {ledge.into}, line {z_line(case, ledge.made)}"
+        now, new = (z_word(case, ledge.made, z) for z in (ledge.z, new))
+        return Change(what, now, new), beside
+    words = [cause.beside] if cause.beside else []
+    left = ledge.tip - sum(s.by for s in finisher if s in rougher)
+    more = tuple(s for s in finisher if s not in rougher)
+    if left > limit:
+        enough = left - sum(s.by for s in more) <= limit
+        words += [set_right(case, more) if enough else f"pass {ledge.by} at {low} or lower"]
+    return cause.change, f", with {' and '.join(words)}" if words else ""
 
 
 RULES: Final = (

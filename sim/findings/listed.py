@@ -1,4 +1,4 @@
-"""Values of a pass list that stand behind a move, and the register that makes a height wrong."""
+"""Values of a pass list that stand behind a move, for changes that name them."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from ..passes.work import Level
     from .case import Case
 
-__all__ = ["level_of", "listed_pass", "register_between", "seconds_again", "side_allowance"]
+__all__ = ["level_of", "listed_pass", "seconds_again", "side_allowance"]
 
 SAME: Final = 1e-6
 
@@ -80,25 +80,3 @@ def seconds_again(case: Case, number: int, z: float) -> float:
     mine = mine[~moves.rapid[mine] & (moves.feed[mine] > 0)]
     mine = mine[np.abs(moves.end[mine, 2] - z) <= SAME]
     return 60 * float((moves.lengths()[mine] / moves.feed[mine]).sum())
-
-
-def register_between(case: Case, lower: int, upper: int) -> Change:
-    """Return the register, or the work zero, whose error brings two moves together most.
-
-    Parameters
-    ----------
-    case : Case
-    lower, upper : int
-        The move that left a floor, and the one that runs over it.
-    """
-    spec, moves = case.job.spec, case.moves
-    shares: list[tuple[float, str, float]] = []
-    for move, sense in ((lower, 1.0), (upper, -1.0)):
-        register = int(moves.h_register[move])
-        error = spec.h_errors.get(register, 0.0)
-        shares.append((sense * error, f"H{register}", error))
-        setup = spec.setups[int(moves.setup[move])].name
-        zero = spec.zero_errors.get(setup, (0.0, 0.0, 0.0))[2]
-        shares.append((sense * zero, f"{setup}.Z0", zero))
-    _, what, error = max(shares, key=lambda s: s[0])
-    return Change(what, error, 0.0)

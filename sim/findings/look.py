@@ -28,6 +28,8 @@ SAME: Final = 1e-6
 """Gaps nearer than this are one, mm."""
 HAIR: Final = 1e-5
 """Rays run so far beside an edge, mm."""
+MOST_RAISED: Final = 1000
+"""A part is raised over so many moves at most: each round asks all of them."""
 ROUNDS: Final = 24
 """Most places that are looked at, one after the other, for how far a part must go up."""
 
@@ -117,9 +119,12 @@ class Look:
         """Return how far up a part has to go to be free of the stock, mm; None: no end.
 
         Each round looks at the nearest place and goes up past it: past the top of a wall beside
-        it, or as far over an edge as the distance to that in plan asks for.
+        it, or as far over an edge as the distance to that in plan asks for. Not looked for over
+        very many moves.
         """
         up = 0.0
+        if len(moves) > MOST_RAISED:
+            return None
         for _ in range(ROUNDS):
             found = self.least(rows + np.array([up, up, 0.0, 0.0]), moves)
             if found is None or found[0] >= margin - SAME:

@@ -8,8 +8,9 @@ round, so a retract in the hole just cut and a rapid along a wall just cut take 
 rapid from a place that is not known (before the first Z, after a tool change without
 home) sweeps nothing and is not judged.
 Margin: none; any metal stops the job.
-Cure: a rapid that goes straight down becomes a feed move; a rapid across goes higher, by
-`rapid_over` above the highest metal that it met.
+Cure: a rapid that goes straight down becomes a feed move, of a tool that says it does not
+cut to its centre a ramp or a helix; a rapid across goes higher, by `rapid_over` above the
+highest metal that it met, and so does the R of a canned cycle.
 
 [plunge] A tool without centre cutting goes straight down into metal: stop, where the tool
 table says `center_cutting = false`; a note, once a tool, where it says nothing and the
@@ -33,10 +34,10 @@ Measure: the thickest layer taken, along Z. Margin: none. Cure: M3 with S before
 ramp angle, RMPX of the tool table. For tools that do not say it `ramp_angle` under
 [margins] counts, in degrees. Where neither is said (90) the rule is silent.
 Measure: the steepest such move, degrees from level (on a helix along its path). Cure: a
-longer ramp.
+longer ramp, on a helix less depth a turn.
 
-Sizes are lengths, of [ramp-steep] degrees. Not looked at: the direction of cut (climb or
-conventional).
+Sizes are lengths, of [ramp-steep] degrees. Climb or conventional is a rule of its own:
+[cut-direction].
 
 Source: common practice, no source.
 """
@@ -49,7 +50,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from ..units import say_fine
+from ..units import MM_PER, outward, say_fine
 from .base import THOU, Change, Finding, Margin, Rule
 
 if TYPE_CHECKING:
@@ -61,6 +62,9 @@ __all__ = ["RULES"]
 
 FLAT: Final = ("flat", "bull")
 """Shapes that are sold with and without centre cutting."""
+SAME: Final = 1e-6
+MOST: Final = 4
+"""Of so many more R words the lines are said."""
 UPRIGHT_MM: Final = 1e-9
 """A move that goes sideways by less goes straight down."""
 
@@ -96,22 +100,11 @@ def _rapids(case: Case) -> Iterator[Finding]:
 
 
 def _rapid(case: Case, taking: list[Taking]) -> Finding:
-    from .taken import z_word
-
     moves = case.moves
     number = int(moves.pass_number[taking[0][1][0]])
     deepest = max((b for b, _ in taking), key=lambda b: b.depth)
     which = np.concatenate([run for _, run in taking])
-    line = int(moves.line[which[0]])
-    down = [k for k in which.tolist() if _goes_down(case, k)]
-    if down:
-        line = int(moves.line[down[0]])
-        change = Change(f"G0 at line {line}", "G0", "G1 with F", length=False, seconds=None)
-    else:
-        top = max(b.top for b, _ in taking) + case.margin("rapid_over")
-        first = int(which[0])
-        now = z_word(case, first, float(np.fmin(moves.start[first, 2], moves.end[first, 2])))
-        change = Change(f"Z of the rapid at line {line}", now, z_word(case, first, top))
+    change, then = _rapid_cure(case, which, max(b.top for b, _ in taking), deepest.depth)
     often = f" ({len(which)} moves)" if len(which) > 1 else ""
     return Finding(
         rule="rapid-in-stock",
@@ -124,8 +117,54 @@ def _rapid(case: Case, taking: list[Taking]) -> Finding:
         text=f"a rapid runs through metal, {say_fine(deepest.depth, case.unit)} deep{often}",
         why="the machine does not slow for it: the tool breaks or the part moves",
         change=change,
-        then="the rapid runs clear; nothing else on the part changes",
+        then=then,
     )
+
+
+def _rapid_cure(case: Case, which: Ints, top: float, depth: float) -> tuple[Change, str]:
+    """Return a higher R of a cycle, a way down at feed, or a higher Z."""
+    from .taken import z_line, z_word
+    from .words import cycle_r
+
+    moves, first = case.moves, int(which[0])
+    then, over = "the rapid runs clear; nothing else on the part changes", case.margin("rapid_over")
+    now = z_word(case, first, float(np.fmin(moves.start[first, 2], moves.end[first, 2])))
+    higher = z_word(case, first, top + over)
+    down = [k for k in which.tolist() if _goes_down(case, k)]
+    k = down[0] if down else first
+    line = int(moves.line[k])
+    cycle = cycle_r(case.job, int(moves.setup[k]), line)
+    if cycle is not None:
+        said = cycle[1] * MM_PER[case.unit]
+        before, after = (now, higher) if abs(said - now) < SAME else (said, said + higher - now)
+        rows = (cycle_r(case.job, int(moves.setup[m]), int(moves.line[m])) for m in which.tolist())
+        more = sorted({r[0] for r in rows if r is not None} - {cycle[0]})
+        then += "".join(f"; R at line {n} too" for n in more[:MOST])
+        return Change(f"R at line {cycle[0]}", before, after), then
+    if not down:
+        word = z_line(case, first)
+        same = (moves.line == word) & (moves.pass_number == moves.pass_number[first])
+        line = word if moves.rapid[same].all() else line
+        return Change(f"Z of the rapid at line {line}", now, higher), then
+    tool = case.job.tools[int(moves.tool[k])]
+    if tool.center_cutting is False and depth > case.margin("plunge_depth"):
+        what, way = f"way down at line {line}", f"{_ramp_of(tool)}, at feed"
+        return Change(what, "straight down at rapid", way, length=False, seconds=None), (
+            f"{_ENTERS}; or it starts outside the stock, or in a drilled hole"
+        )
+    change = Change(f"G0 at line {line}", "G0", "G1 with F", length=False, seconds=None)
+    if _may_lack_center(tool):
+        return change, "the tool goes down at feed, if it cuts to its centre; else ramp or helix"
+    return change, "the tool goes down at feed; nothing else on the part changes"
+
+
+_ENTERS: Final = "the tool enters without load on its core"
+
+
+def _ramp_of(tool: Tool) -> str:
+    """Return the words on a way down for a tool that does not cut to its centre."""
+    limit = tool.ramp_angle
+    return "a ramp or a helix" + (f" of {limit:g} degrees at most" if limit else "")
 
 
 def _goes_down(case: Case, move: int) -> bool:
@@ -188,8 +227,7 @@ def _plunge(case: Case, tool: int, deep: list[tuple[float, int]]) -> Finding:
             length=False, seconds=60 * size / feed,
         )  # fmt: skip
     if said:  # no feed makes it cut there
-        limit = case.job.tools[tool].ramp_angle
-        ramp = "a ramp or a helix" + (f" of {limit:g} degrees at most" if limit else "")
+        ramp = _ramp_of(case.job.tools[tool])
         what = f"way down at line {int(moves.line[k])}"
         change = Change(what, "straight", ramp, length=False, seconds=None)
     return Finding(
@@ -205,13 +243,11 @@ def _plunge(case: Case, tool: int, deep: list[tuple[float, int]]) -> Finding:
         "ramp, helix or drill first",
         sure="exact" if said else "depth exact; whether this tool cuts to its centre is not said",
         change=change,
-        then="the tool enters without load on its core; the part is the same",
+        then=f"{_ENTERS}; the part is the same",
     )
 
 
 def _feed(case: Case, feed: float) -> str:
-    from ..units import MM_PER
-
     return f"{feed / MM_PER[case.unit]:.4g} {case.unit}/min"
 
 
@@ -290,9 +326,8 @@ def _ramp_limit(case: Case, tool: int) -> float:
 
 def _ramp(case: Case, number: int, taking: Ints, move: int, angle: float) -> Finding:
     moves, limit = case.moves, _ramp_limit(case, int(case.moves.tool[move]))
-    fall = float(moves.start[move, 2] - moves.end[move, 2])
     x, y, z = moves.end[move].tolist()
-    line = int(moves.line[move])
+    change, then = _ramp_cure(case, move, limit)
     return Finding(
         rule="ramp-steep",
         severity="watch",
@@ -303,15 +338,29 @@ def _ramp(case: Case, number: int, taking: Ints, move: int, angle: float) -> Fin
         size=angle,
         text=f"the tool ramps into metal at {angle:.2f} degrees, its limit is {limit:g}",
         why="the heel of the tool rubs on the slope instead of cutting",
-        change=Change(
-            f"length of the ramp at line {line}",
-            fall / math.tan(math.radians(angle)),
-            fall / math.tan(math.radians(limit)),
-            seconds=None,
-        ),
-        then="the tool goes down on a slope that it can cut; the part is the same",
+        change=change,
+        then=then,
         of="deg",
     )
+
+
+def _ramp_cure(case: Case, move: int, limit: float) -> tuple[Change, str]:
+    """Return less depth a turn of a helix, or a longer straight ramp."""
+    moves, line, slope = case.moves, int(case.moves.line[move]), math.tan(math.radians(limit))
+    fall, turn = float(moves.start[move, 2] - moves.end[move, 2]), abs(float(moves.turn[move]))
+    then = "the tool goes down on a slope that it can cut"
+    if turn > 0:
+        radius = math.dist(moves.end[move, :2], moves.center[move])
+        before, after = fall * math.tau / turn, math.tau * radius * slope
+        change = Change(
+            f"depth a turn of the helix at line {line}", before,
+            outward(after, before, case.unit), seconds=None,
+        )  # fmt: skip
+        return change, f"{then}, in more turns; the part is the same"
+    before = math.dist(moves.start[move, :2], moves.end[move, :2])
+    after = outward(fall / slope, before, case.unit)
+    change = Change(f"length of the ramp at line {line}", before, after, seconds=None)
+    return change, f"{then}; where there is no room for that, to and fro over the same length"
 
 
 # ------------------------------------------------------------------------------------------- rules

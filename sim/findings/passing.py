@@ -348,6 +348,4 @@ def passings(case: Case, low: float, high: float, *, scrap: bool = False) -> Ite
 def _passing(case: Case, number: int, chosen: Ints) -> Passing:
     walls = walls_of(case)
     places = walls.stations(chosen)
-    count = np.bincount(places.move, minlength=len(walls.moves))
-    weight = walls.lengths[places.move] / count[places.move]
-    return Passing(case, number, float(places.tip[0, 2]), places, weight)
+    return Passing(case, number, float(places.tip[0, 2]), places, walls.weights(places))

@@ -42,10 +42,13 @@ free by
 
 only. RE 60, U 7, L 10: 3 thou free with 60 of overlap, 2.13 with 50, nothing with 41.3.
 With overlap enough, the lower depth leaves so much more that the shank is 3 thou free, or
-the margin if that is more. With less, the upper depth goes down until the overlap is RE;
+the margin if that is more; where by program it clears and a D register in force or a work
+zero is off, that is set right. With less, the upper depth goes down until the overlap is RE;
 where the allowance is short too, the lower depth leaves as much more as the fillet asks
-for. Plane geometry. Where there are not two depths, in a slot or a hole, over a floor,
-beside raw stock: a longer cutting length (APMX), or a longer neck (LU).
+for. Plane geometry. Where no later pass takes that wall, and the step that the allowances
+make would be a line on the part ([depth-line]), the cure is the tool's: a longer cutting
+length (APMX), or a longer neck (LU). So it is where there are not two depths, in a slot or
+a hole, over a floor, beside raw stock.
 Cure of a holder: more stick-out (LPR), as much as clears all that it passes over.
 Cure of a cut above the edges: smaller levels where the tool is relieved behind its edges,
 else a tool with a longer cutting length.
@@ -61,11 +64,21 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..pieces import CUTTING
-from ..units import say_fine
-from .base import THOU, Change, Finding, Margin, Point, Rule
-from .listed import level_of
+from ..units import outward, say_fine
+from .base import THOU, Change, Finding, Margin, Rule
 from .look import HAIR, SAME, Look
+from .shank_cures import (
+    BEHIND,
+    MOST_ADDED,
+    Near,
+    corner_of,
+    depth_of,
+    edge_end,
+    left_by,
+    longer,
+    stagger,
+    stance,
+)
 from .words import meets
 
 if TYPE_CHECKING:
@@ -77,52 +90,10 @@ __all__ = ["RULES"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-ADVISED: Final = 3 * THOU
-"""What a shank should be free by, mm: 7 thou above, 10 below. Common practice, no source."""
 TRIMS: Final = 12
 """Heights within a corner radius at which a wall is looked at for what a level above left."""
-MOST_ADDED: Final = 30 * THOU
-"""More than this is not left on a wall for the shank's sake, mm. Common practice, no source."""
 UNSURE: Final = 0.5 * THOU
 """A gap below this closes by what an earlier tool may have been pushed off, mm."""
-BEHIND: Final = ("neck", "shank")
-
-
-@dataclasses.dataclass(frozen=True)
-class Near:
-    """A part of a tool near the stock, in one pass.
-
-    `wall` is the move that left the stock above the part's lower end, -1: no move did.
-    """
-
-    tool: Tool
-    part: str
-    gap: float
-    at: Point
-    move: int
-    pass_number: int
-    rows: Floats
-    wall: int
-
-
-def _depth(look: Look, move: int) -> float:
-    """Return the lowest z of the tip on a move, mm."""
-    return float(look.lowest(np.array([move]))[0])
-
-
-def _edge_end(tool: Tool) -> float:
-    """Return where the cutting part ends over the tip, mm; inf: nowhere."""
-    return max(p.z_high for p in tool.pieces if p.label in CUTTING)
-
-
-def _corner(tool: Tool) -> float:
-    """Return the height over the tip from which the cutting part is as wide as it gets, mm."""
-    widest = tool.cutting_radius - 1e-9
-    return min(
-        p.z_low if p.r_low >= widest else p.z_high
-        for p in tool.pieces
-        if p.label in CUTTING and max(p.r_low, p.r_high) >= widest
-    )
 
 
 # ------------------------------------------------------------------------------------------ finding
@@ -139,8 +110,8 @@ def find(case: Case) -> Iterator[Finding]:
         tool = case.job.tools[number]
         rubs = list(_rubs(look, tool, least))
         over = list(_over_edges(look, tool, least))
-        whole = {_left_by(look, near.wall) for near, at_once in over if at_once}
-        taken = {near.pass_number for near, _ in over if _left_by(look, near.wall) in whole}
+        whole = {left_by(look, near.wall) for near, at_once in over if at_once}
+        taken = {near.pass_number for near, _ in over if left_by(look, near.wall) in whole}
         rubs = [r for r in rubs if r.gap > 0 or r.pass_number not in taken]
         yield from (_rub_finding(look, near) for near in _worst(look, rubs))
         touched = {r.pass_number for r in rubs if r.gap <= 0}
@@ -148,11 +119,6 @@ def find(case: Case) -> Iterator[Finding]:
         yield from (_over_finding(look, n, w) for n, w in _deepest(look, over))
         if least.get((number, "holder"), math.inf) < case.margin("holder_clearance") - SAME:
             yield _holder_finding(look, tool)
-
-
-def _left_by(look: Look, wall: int) -> int:
-    """Return the pass of the move that left a wall; -1: raw stock, or within metal."""
-    return -1 if wall < 0 else int(look.moves.pass_number[wall])
 
 
 def _by_pass(look: Look, tool: Tool, part: str, rows: Floats, moves: Ints) -> Iterator[Near]:
@@ -169,28 +135,19 @@ def _by_pass(look: Look, tool: Tool, part: str, rows: Floats, moves: Ints) -> It
 
 def _wall_of(look: Look, near: Near) -> int:
     """Return the move that left the wall beside a part's lower end; -1: none, or raw stock."""
-    tip, way, row = _stance(look, near)
+    tip, way, row = stance(look, near)
     if way is None:
         return -1
     far = row[3] + abs(near.gap) + MOST_ADDED
-    begins, step = float(tip[2] + row[0]), _corner(near.tool) / TRIMS
+    begins, step = float(tip[2] + row[0]), corner_of(near.tool) / TRIMS
     walls: list[int] = []
     for k in range(TRIMS if step else 1):
         hit = look.hit(tip, way, begins + k * step + HAIR, near.move + 1, far)
         walls.append(-1 if hit is None or hit[0] <= 0 else max(hit[1], -1))
-        if _left_by(look, walls[-1]) != near.pass_number:
+        if left_by(look, walls[-1]) != near.pass_number:
             break
     # A level of its own pass may have trimmed the fillet that the pass above left.
-    return walls[-1] if _left_by(look, walls[-1]) > 0 else walls[0]
-
-
-def _stance(look: Look, near: Near) -> tuple[Floats, Floats | None, Floats]:
-    """Return the tip, the level way from its axis to the place, and the frustum there."""
-    tip = look.tip(near.move, np.array(near.at))
-    z = near.at[2] - tip[2]
-    off = np.maximum(near.rows[:, 0] - z, z - near.rows[:, 1])
-    row: Floats = near.rows[int(np.argmin(np.maximum(off, 0.0)))]
-    return tip, look.way(near.move, np.array(near.at)), row
+    return walls[-1] if left_by(look, walls[-1]) > 0 else walls[0]
 
 
 def _rubs(look: Look, tool: Tool, least: dict[tuple[int, str], float]) -> Iterator[Near]:
@@ -213,7 +170,7 @@ def _rubs(look: Look, tool: Tool, least: dict[tuple[int, str], float]) -> Iterat
 
 def _beside(look: Look, near: Near) -> bool:
     """Whether metal stands beside a part, or the part is wider than the edges below it."""
-    tip, way, row = _stance(look, near)
+    tip, way, row = stance(look, near)
     radius = float(row[2:].max())
     if way is None or radius > near.tool.cutting_radius + 1e-9:
         return True
@@ -225,7 +182,7 @@ def _worst(look: Look, rubs: list[Near]) -> list[Near]:
     """Return the worst rub of each cause: of one tool beside what one pass left."""
     causes: dict[int, Near] = {}
     for near in rubs:
-        key = _left_by(look, near.wall)
+        key = left_by(look, near.wall)
         if key not in causes or near.gap < causes[key].gap - SAME:
             causes[key] = near
     return list(causes.values())
@@ -235,7 +192,7 @@ def _same_depth(look: Look, near: Near) -> Ints:
     """Return the moves of a pass as deep as one of them."""
     mine = look.of(near.tool.number)
     same = look.moves.pass_number[mine] == near.pass_number
-    deep: Ints = mine[same & (np.abs(look.lowest(mine) - _depth(look, near.move)) < SAME)]
+    deep: Ints = mine[same & (np.abs(look.lowest(mine) - depth_of(look, near.move)) < SAME)]
     return deep
 
 
@@ -243,7 +200,7 @@ def _finding(
     look: Look, near: Near, rule: str, size: float | None, stop: bool, text: str, why: str,
     cure: tuple[Change | None, str],
 ) -> Finding:  # fmt: skip
-    owner, rapid = _left_by(look, near.wall), ", in a rapid" if look.moves.rapid[near.move] else ""
+    owner, rapid = left_by(look, near.wall), ", in a rapid" if look.moves.rapid[near.move] else ""
     short = any("cut short" in note for note in look.case.clearance.notes)
     sure = "estimated from a search that was cut short" if short or size is None else "exact"
     return Finding(
@@ -255,125 +212,14 @@ def _finding(
 
 
 def _rub_finding(look: Look, near: Near) -> Finding:
-    owner, touch = _left_by(look, near.wall), near.gap <= 0
+    owner, touch = left_by(look, near.wall), near.gap <= 0
     what = "the stock" if owner <= 0 else f"what pass {owner} left"
     text = f"the {near.part} {meets(what, near.gap, look.case.unit)}"
     why = "a shank cuts nothing: it rubs, pushes the tool away, marks the wall or breaks the tool"
     if 0 < near.gap < UNSURE:
         why += "; by program, closes if the earlier tool pushed off that much more"
-    cure = _stagger(look, near) or _longer(look, near)
+    cure = stagger(look, near) or longer(look, near)
     return _finding(look, near, "shank-rub", near.gap, touch, text, why, cure)
-
-
-def _wanted(look: Look) -> float:
-    return max(ADVISED, look.case.margin("shank_clearance"))
-
-
-# --------------------------------------------------------------------------------------------- cure
-
-
-def _stagger(look: Look, near: Near) -> tuple[Change, str] | None:
-    """Return the cure by allowances and overlap; None: it is not a wall cut in two depths."""
-    tip, way, row = _stance(look, near)
-    if near.wall < 0 or way is None:
-        return None
-    upper = look.case.job.tools[int(look.moves.tool[near.wall])]
-    begins, depth, corner = float(tip[2] + row[0]), _depth(look, near.wall), _corner(upper)
-    overlap, wanted = begins - depth, _wanted(look)
-    if look.hit(tip, -way, begins + HAIR, near.move + 1, row[2] + wanted) is not None:
-        return None  # in a slot or a hole: what is more on one side is less on the other
-    far = row[2] + MOST_ADDED + corner
-    # At a corner the wall above may end sooner than the one below: look beside it, too.
-    aside = MOST_ADDED * np.array([-way[1], way[0], 0.0])
-    over, done = max(begins, depth + corner) + HAIR, near.move + 1
-    hits = (look.hit(tip + k * aside, way, over, done, far) for k in (0, 1, -1))
-    plain = next((hit for hit in hits if hit is not None), None)
-    if overlap < 0 or plain is None or plain[0] <= 0:
-        return None
-    beside = plain[0] - float(row[2])
-    if overlap < corner - SAME:
-        top = look.top(near.move, np.array([*(tip[:2] + way * plain[0]), begins]))
-        reaches = depth - (corner - overlap) + _edge_end(upper) >= top - SAME
-        return _with_fillet(look, near, (overlap, corner, beside, depth), reaches)
-    if wanted - beside > MOST_ADDED:
-        return None
-    then = (
-        f"the shank is {say_fine(wanted, look.case.unit)} free of the wall above; it begins "
-        f"{say_fine(overlap, look.case.unit)} above the upper depth, and "
-        f"{say_fine(corner, look.case.unit)} is the least, for the fillet that the upper pass "
-        "leaves; or use a tool relieved behind its edges"
-    )
-    return _more_side(look, near.move, wanted - beside), then
-
-
-def _with_fillet(
-    look: Look, near: Near, numbers: tuple[float, float, float, float], reaches: bool
-) -> tuple[Change, str] | None:
-    """Return the cure where the shank reaches down into the upper pass's fillet.
-
-    reaches: from its new depth the upper pass's own edges still reach the top of its wall.
-    """
-    overlap, corner, beside, depth = numbers
-    unit, margin, wanted = look.case.unit, look.case.margin("shank_clearance"), _wanted(look)
-    down, free = corner - overlap, say_fine(wanted, unit)
-    says = f"the upper depth goes down to Z {look.case.say(depth - down)}: the shank then begins "
-    says += f"one corner radius, {say_fine(corner, unit)}, above it, clear of the fillet there"
-    if beside >= margin - SAME and reaches:
-        return _deeper(look, near.wall, down), f"{says}, and is {say_fine(beside, unit)} free"
-    more = say_fine(wanted - beside, unit)
-    if overlap >= wanted:
-        need = corner - math.sqrt((corner - wanted) ** 2 - down**2)
-        if need - beside <= MOST_ADDED:
-            then = f"the shank is {free} free of the fillet above"
-            then += f"; or leave {more} more and {says}" if reaches else ""
-            return _more_side(look, near.move, need - beside), then
-    if not reaches:
-        return None
-    then = f"{says}; the lower depth also has to leave {more} more, to be {free} free"
-    return _deeper(look, near.wall, down), then
-
-
-def _h_error(look: Look, move: int) -> float:
-    """Return by how much a move runs higher than programmed, mm."""
-    job = look.case.job
-    setup = job.spec.setups[int(look.moves.setup[move])].name
-    zero = job.spec.zero_errors.get(setup, (0.0, 0.0, 0.0))[2]
-    return zero + job.spec.h_errors.get(int(look.moves.h_register[move]), 0.0)
-
-
-def _deeper(look: Look, move: int, by: float) -> Change:
-    """Return the change of a pass's depth: the pass list's own value, or its lowest Z."""
-    number, (item, _) = int(look.moves.pass_number[move]), level_of(look.case, move)
-    if item is not None and item.bottom is not None:
-        return Change(f"bottom of pass {number}", item.bottom, item.bottom - by)
-    z = _depth(look, move) - _h_error(look, move)
-    return Change(f"lowest Z of pass {number}", z, z - by)
-
-
-def _more_side(look: Look, move: int, more: float) -> Change:
-    """Return the change of a side allowance: the pass list's own value, or what to add to it."""
-    number, (_, level) = int(look.moves.pass_number[move]), level_of(look.case, move)
-    if level is None:
-        mine = look.moves.pass_number == number
-        mine &= ~look.moves.rapid & (look.moves.start[:, 2] == look.moves.end[:, 2])
-        z = float(look.moves.end[move, 2])
-        several = bool((np.abs(look.moves.end[mine, 2] - z) > SAME).any())
-        at = f" at Z {look.case.say(z)}" if several else ""
-        return Change(f"side allowance of pass {number}{at}, added", 0.0, more)
-    before = level.allowance_side
-    return Change(f"{level.key} of pass {number}", before, before + more)
-
-
-def _longer(look: Look, near: Near) -> tuple[Change | None, str]:
-    """Return the cure by length: where the part has to begin, to clear all that it passes."""
-    tool, margin = near.tool, look.case.margin("shank_clearance")
-    up = look.raise_needed(near.rows, look.of(tool.number), margin)
-    begins = float(near.rows[:, 0].min())
-    if up is None:
-        return None, ""
-    word = "LU" if begins > _edge_end(tool) + SAME else "APMX"
-    change = Change(f"{word} of T{tool.number}", begins, begins + up)
-    return change, f"the {near.part} passes above the stock"
 
 
 # ------------------------------------------------------------------------------------------- holder
@@ -387,9 +233,10 @@ def _holder_finding(look: Look, tool: Tool) -> Finding:
     near = Near(tool, "holder", g.gap, g.at, g.move, g.pass_number, rows, -1)
     up, change = look.raise_needed(rows, look.of(tool.number), margin), None
     if up is not None and tool.stickout is not None:
-        change = Change(f"LPR of T{tool.number}", tool.stickout, tool.stickout + up)
+        more = outward(tool.stickout + up, tool.stickout, case.unit)
+        change = Change(f"LPR of T{tool.number}", tool.stickout, more)
     text = f"the holder {meets('the stock', g.gap, case.unit)}"
-    why = "a holder that touches ruins tool and part, and stick-out is seldom set to some thou"
+    why = "a holder that touches ruins tool and part, and stick-out is seldom set any closer"
     then = f"the holder is {say_fine(margin, case.unit)} free of the stock; longer, it bends more"
     return _finding(look, near, "holder-rub", g.gap, g.gap <= 0, text, why, (change, then))
 
@@ -401,7 +248,7 @@ def _over_edges(
     look: Look, tool: Tool, least: dict[tuple[int, str], float]
 ) -> Iterator[tuple[Near, bool]]:
     """Yield the passes that cut where stock stands above the edges; whether the whole depth."""
-    end, radius = _edge_end(tool), tool.cutting_radius
+    end, radius = edge_end(tool), tool.cutting_radius
     if tool.undercut or not math.isfinite(end):
         return
     moves = look.of(tool.number)
@@ -418,13 +265,13 @@ def _over_edges(
 
 def _at_once(look: Look, near: Near) -> bool:
     """Whether above the edges half or more is taken of what is taken at the tool's foot."""
-    tool, (tip, way, _) = near.tool, _stance(look, near)
-    radius, end = tool.cutting_radius, _edge_end(tool)
+    tool, (tip, way, _) = near.tool, stance(look, near)
+    radius, end = tool.cutting_radius, edge_end(tool)
     if way is None or -near.gap > radius / 2:
         return True
     mine = np.flatnonzero(look.moves.pass_number == near.pass_number)
     before = int(mine[look.lowest(mine) <= tip[2] + SAME][0])
-    foot = min(_corner(tool) + HAIR, end - HAIR)
+    foot = min(corner_of(tool) + HAIR, end - HAIR)
     bites = []
     for height in (foot, end + HAIR):
         hit = look.hit(tip, way, float(tip[2] + height), before, radius)
@@ -436,7 +283,7 @@ def _deepest(look: Look, over: list[tuple[Near, bool]]) -> list[tuple[Near, bool
     """Return the first pass of each cause that meets the stock."""
     causes: dict[int, tuple[Near, bool]] = {}
     for near, at_once in over:
-        key = _left_by(look, near.wall)
+        key = left_by(look, near.wall)
         if key not in causes or (at_once and not causes[key][1]):
             causes[key] = near, at_once
     return list(causes.values())
@@ -460,14 +307,14 @@ def _over_cure(
     look: Look, near: Near, height: float | None, at_once: bool
 ) -> tuple[Change | None, str]:
     """Return smaller levels where the tool is relieved behind its edges, else longer edges."""
-    tool, end = near.tool, _edge_end(near.tool)
-    if not at_once and (found := _stagger(look, near)) is not None:
+    tool, end = near.tool, edge_end(near.tool)
+    if not at_once and (found := stagger(look, near)) is not None:
         return found[0], "no stock stands above the edges"
     if height is None:
         return None, ""
     margin = look.case.margin("shank_clearance")
-    behind = [p for p in tool.pieces if p.label in BEHIND]
     deep = end + height
+    behind = [p for p in tool.pieces if p.label in BEHIND and p.z_low < deep - SAME]
     # The corner radius of each level leaves its fillet over the next one.
     room = end - tool.corner_radius
     if all(p.widest <= tool.cutting_radius - margin for p in behind) and 4 * room > end:
@@ -477,7 +324,8 @@ def _over_cure(
             level = f"axial_cutting_depth of pass {near.pass_number}"
         change = Change(level, deep, deep / count, seconds=None)
         return change, f"the depth is taken in {count} levels, each within the edges"
-    return Change(f"APMX of T{tool.number}", end, deep), "the edges reach to the top of the stock"
+    change = Change(f"APMX of T{tool.number}", end, outward(deep, end, look.case.unit))
+    return change, "the edges reach to the top of the stock"
 
 
 MARGINS: Final = (

@@ -26,7 +26,8 @@ Size: how far the tool is pushed off, estimated.
 Margins: `spring_rubs` 0.5 thou. `spring_missing` 3 thou: the estimate is good to a factor
 of two or three, so that one thou is left of it at the least.
 
-Estimates: mean force of a turn from chip, specific cutting force and depth; deflection
+Estimates: mean force of a turn from chip, specific cutting force and depth, a floor's thin
+layer and the wall over it each by its own arc, the median along the path; deflection
 F L^3 / 3 E I of the stick-out at 0.8 of the diameter; the spindle and holder are taken
 as stiff, the tool as carbide.
 
@@ -47,6 +48,7 @@ from ..units import say_fine
 from .base import THOU, Change, Finding, Margin, Rule
 from .engaged import finishes, ways
 from .own_values import own_value
+from .words import lines_said
 
 if TYPE_CHECKING:
     from .case import Case
@@ -64,15 +66,18 @@ LONG: Final = 2.0
 MOST: Final = 0.5
 """A pass finishes walls if it does so on more than this share of where its side cuts."""
 SAME: Final = 1e-6
+CORNERS: Final = 1.5
+"""A greatest load of more than so many times the usual one is said beside it."""
 
 
 @dataclasses.dataclass(frozen=True)
 class _Spring:
-    """A spring pass: its moves, all in one pass; the pass that ran there first."""
+    """A spring pass: its moves, all in one pass; the pass and the moves that ran there first."""
 
     number: int
     first: int
     moves: Ints
+    earlier: Ints
 
 
 # ---------------------------------------------------------------------------------- what runs again
@@ -112,17 +117,18 @@ def _springs(case: Case, tool: int) -> Iterator[_Spring]:
     before = _ran_before(case, which)
     apart = (np.abs(moves.start[which[1:]] - moves.end[which[:-1]]) > SAME).any(axis=1)
     apart |= np.diff(moves.pass_number[which]) > 0
-    by_pass: dict[int, list[tuple[Ints, int]]] = {}
+    by_pass: dict[int, list[Ints]] = {}
     for run in np.split(np.arange(len(which)), np.flatnonzero(apart) + 1):
         again = run[before[run] >= 0]
         repeated = float(length[which[again]].sum())
         least = max(MOSTLY * float(length[which[run]].sum()), LONG * case.job.tools[tool].diameter)
         if repeated < least:
             continue
-        first = int(moves.pass_number[before[again[0]]])
-        by_pass.setdefault(int(moves.pass_number[which[run[0]]]), []).append((which[again], first))
+        by_pass.setdefault(int(moves.pass_number[which[run[0]]]), []).append(again)
     for number, runs in by_pass.items():
-        yield _Spring(number, runs[0][1], np.concatenate([r for r, _ in runs]))
+        every = np.concatenate(runs)
+        first = int(moves.pass_number[before[every[0]]])
+        yield _Spring(number, first, which[every], before[every])
 
 
 def _meets(case: Case, spring: _Spring) -> float:
@@ -165,23 +171,21 @@ def _find(case: Case) -> Iterable[Finding]:
 
 
 def _rubs(case: Case, spring: _Spring, meets: float) -> Finding:
-    from ..mechanics import metal_of, move_seconds, pass_load
+    from ..mechanics import metal_of, move_seconds
 
     unit, number = case.unit, spring.number
     metal = metal_of(case.job.spec.stock.material)
-    load = pass_load(case, spring.first) if _known(case, spring.first) else None
-    pushed = 0.0 if load is None else load.deflection
+    pushed, load = _load_before(case, spring)
     twice = spring.first == number
     text = "runs the same path twice" if twice else f"runs pass {spring.first} again"
+    text = f"pass {number} {text}"
     text += f" and by program meets {'nothing' if meets == 0 else say_fine(meets, unit)}: it rubs"
-    if load is not None:
-        text += f", but for about {say_fine(pushed, unit)} that the tool was pushed off before "
-        text += f"(estimated from {load.says})"
+    text += load
     x, y, z = (float(v) for v in case.moves.end[spring.moves[0]])
     first, last = case.lines_of(spring.moves)
     own = own_value(case, number, "spring_passes")
     saved = -float(move_seconds(case.job)[spring.moves].sum())
-    change = Change(f"lines {first} to {last}", "spring pass", "left out", False, saved)
+    change = Change(lines_said(first, last), "spring pass", "left out", False, saved)
     if own is not None and own[1] > 0:
         change = Change(f"{own[0]} of pass {number}", own[1], 0, False, saved)
     kind = "this metal" if metal is None else metal.says
@@ -196,9 +200,31 @@ def _rubs(case: Case, spring: _Spring, meets: float) -> Finding:
         text=text,
         why=f"{kind} hardens where an edge rubs: a glazed skin, hard on the next edge",
         change=change,
-        then="no edge rubs along the finished wall; or leave 2 to 3 thou for it to cut",
+        then=f"no edge rubs along the finished wall; or leave {_layer(case)} for it to cut",
         other_pass=None if twice else spring.first,
     )
+
+
+def _layer(case: Case) -> str:
+    """Return the words on the layer that a spring pass may have."""
+    return " to ".join(say_fine(n * THOU, case.unit) for n in (2, 3))
+
+
+def _load_before(case: Case, spring: _Spring) -> tuple[float, str]:
+    """Return how far the tool was pushed off the first time, and what is to be said of it.
+
+    What counts is the median by length: corners bend the tool more, and over a short way.
+    """
+    from ..mechanics import pass_load
+
+    load = pass_load(case, spring.first) if _known(case, spring.first) else None
+    pushed = 0.0 if load is None else _pushed(case, spring.first, spring.earlier)
+    if load is None or pushed <= 0:
+        return 0.0, ""
+    text = f", but for about {say_fine(pushed, case.unit)} that the tool was pushed off before"
+    if load.deflection > CORNERS * pushed:
+        text += f", up to {say_fine(load.deflection, case.unit)} where it cut most"
+    return pushed, f"{text} (estimated from {load.says})"
 
 
 # ------------------------------------------------------------------------------------------ missing
@@ -252,7 +278,9 @@ def _pushed(case: Case, number: int, finished: Ints) -> float:
     along = case.along(number)
     if metal is None or tool.stickout is None:
         return 0.0
-    force = side_forces(along, tool.flutes or 0, metal)
+    bands = case.bands(number)
+    force = np.full(len(along), np.nan)
+    force[bands.of] = side_forces(bands, tool.flutes or 0, metal)
     counts = np.isin(along.move, finished) & ~along.upright & np.isfinite(force)
     counts &= along.weight > 0
     if not counts.any():
@@ -269,7 +297,7 @@ def _none_follows(case: Case, number: int, moves: Ints, pushed: float, says: str
     x, y, z = (float(v) for v in case.moves.end[moves[0]])
     first, last = case.lines_of(moves)
     seconds = float(move_seconds(case.job)[moves].sum())
-    change = Change(f"lines {first} to {last}", "once", "once more", False, seconds)
+    change = Change(lines_said(first, last), "once", "once more", False, seconds)
     own = own_value(case, number, "spring_passes")
     if own is not None:
         change = Change(f"{own[0]} of pass {number}", own[1], own[1] + 1, False, seconds)
@@ -282,8 +310,8 @@ def _none_follows(case: Case, number: int, moves: Ints, pushed: float, says: str
         lines=(first, last),
         at=(x, y, z),
         size=pushed,
-        text=f"finishes the wall in one go while the tool is pushed off by about {off}, and no "
-        "spring pass follows",
+        text=f"pass {number} finishes the wall in one go while the tool is pushed off by about "
+        f"{off}, and no spring pass follows",
         why="the wall stays that much too full, most at its foot",
         sure=f"estimated from {says}",
         change=change,

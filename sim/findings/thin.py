@@ -19,7 +19,9 @@ stepover, or one pass moved towards the other; or one more pass along it.
 and the pass that leaves it takes it to its whole height at one depth: it bends away from
 the tool, springs back, chatters and ends up thick at the top.
 Always a note: such walls are drawn so, and how they are cut is the machinist's choice.
-Silent where the wall is cut in several depths: no more than half of it at once.
+The far face may be the stock's own, as it was before any cut, where the wall is thicker
+than `sliver`; what is thinner there is a skin of the stock. Silent where the wall is cut
+in several depths: no more than half of it at once.
 Size: thickness of the wall at its foot (as above). Exact, along level rays; the height is
 from the higher of the floors beside it to its top.
 Margin: `wall_ratio` 15 times. Up to 8 goes like solid metal, 15 asks for care, over 30
@@ -52,7 +54,7 @@ if TYPE_CHECKING:
     from .taken import Bools, Floats, Ints
     from .walls import Walls
 
-__all__ = ["RULES"]
+__all__ = ["FOOT", "RULES", "closer"]
 
 FOOT: Final = 10 * THOU
 """Walls are looked at so far above corner radius and tip of the tool beside them, mm."""
@@ -161,6 +163,7 @@ def _thin(
 
     high = top(ends.mean(axis=0), done)
     behind = np.min([top(ends[1] + off, done) for off in OFF], axis=0)
+    behind = np.where(made[1] < 0, np.nan_to_num(behind, nan=-np.inf), behind)  # beside the stock
     before = top(ends[0] - OFF[0], made[0])
     return _Thin(
         part=places.move, share=places.share, side=np.full(count, side),
@@ -220,14 +223,15 @@ def _sorted(case: Case, walls: Walls, thin: _Thin) -> tuple[Bools, Bools]:
     """Return which metal is a sliver, and which a thin wall cut at one depth."""
     within = (thin.middle[:, 2] > case.part_bottom) & (thin.middle[:, 2] < case.part_top + SAME)
     within &= thin.height > FOOT
-    narrow = within & (thin.thick < case.margin("sliver"))
+    # Between a cut and the stock's own face there is a wall, or a mere skin of the stock.
+    cut, skin = thin.other >= 0, thin.thick < case.margin("sliver")
+    narrow = within & skin & cut
     ribs = within & (thin.height > case.margin("wall_ratio") * thin.thick)
     ribs &= thin.taken > AT_ONCE * thin.height + SAME
     if walls.model is not None:
         inside, over = _in_model(walls, thin)
         return narrow & over, ribs & inside
-    narrow &= thin.other >= 0
-    return narrow, ribs & ~narrow & (thin.other >= 0)
+    return narrow, ribs & ~skin
 
 
 def _slivers(case: Case, walls: Walls, thin: _Thin) -> Iterator[Finding]:
@@ -276,7 +280,7 @@ def _sliver(case: Case, walls: Walls, thin: _Thin, pair: tuple[int, int]) -> Fin
     made = np.concatenate([thin.move, thin.other[thin.other >= 0]])
     moves = walls.before.of[made[walls.moves.pass_number[made] == number]]
     high = say_length(float(thin.height[k]), unit, 3 if unit == "in" else 2)
-    beside = "between its paths" if one else f"between it and pass {pair[0]}"
+    beside = "between its paths" if one else f"between pass {pair[0]} and pass {number}"
     return Finding(
         rule="sliver",
         severity="watch" if walls.model is None else "spoils",
@@ -287,18 +291,18 @@ def _sliver(case: Case, walls: Walls, thin: _Thin, pair: tuple[int, int]) -> Fin
         size=thick,
         text=f"a sliver {say_fine(thick, unit)} thick and {high} high stands {beside}",
         why="it breaks off under a tool or stays on the part as a fin",
-        change=_closer(case, pair, thick),
+        change=closer(case, pair, thick),
         then="the two cuts overlap and nothing is left between them",
         other_pass=None if one else pair[0],
     )
 
 
-def _closer(case: Case, pair: tuple[int, int], thick: float) -> Change:
+def closer(case: Case, pair: tuple[int, int], thick: float) -> Change:
     """Return the change that lets two cuts overlap."""
     number = pair[1]
     if pair[0] not in (0, number):
         what = f"path of pass {number}, moved towards pass {pair[0]} by"
-        return Change(what, 0.0, thick + OVERLAP)
+        return Change(what, None, thick + OVERLAP)
     wide = 2 * case.tool_of(number).cutting_radius
     own = own_value(case, number, "radial_cutting_depth")
     what = "stepover" if own is None else own[0]
@@ -326,7 +330,7 @@ def _wall(case: Case, walls: Walls, thin: _Thin) -> Finding:
         lines=case.lines_of(walls.before.of[thin.move]),
         at=(x, y, z),
         size=thick,
-        text=f"leaves a wall {case.say(thick)} thick and {case.say(high)} high, "
+        text=f"pass {number} leaves a wall {case.say(thick)} thick and {case.say(high)} high, "
         f"{high / thick:.0f} times its thickness, to its whole height at one depth",
         why="a thin wall bends away from the tool, springs back and ends up thick at the top",
         change=Change(f"{what} pass {number}", float(thin.taken[k]), level, seconds=None),

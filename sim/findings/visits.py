@@ -326,6 +326,7 @@ def _end(
     bite = np.where(np.isfinite(reach), np.clip(radius - reach, 0.0, None), 0.0)
     chosen = seen if seen.any() else stays
     plain = chosen & (was.upright[0, side] | (reach == 0.0))
+    plain = _over_fillets(walls, place, side, _stroke(walls, begin), here.height[0, side], plain)
     bite = np.where(plain if plain.any() else chosen, bite, -1.0)
     k = int(np.argmax(bite > bite.max() - 1e-9))
     px, py, pz = face.at[0, k].tolist()
@@ -334,6 +335,36 @@ def _end(
         bite=float(bite[k]), height=_extent(walls, place, side, here.height[0, side], stays),
         at=(px, py, pz),
     )  # fmt: skip
+
+
+def _over_fillets(
+    walls: Walls, place: Places, side: int, done: int, height: Floats, plain: Bools
+) -> Bools:
+    """Return the plain heights of a wall but those at the fillet of the tool that left it above.
+
+    A floor pass may have cut into that fillet, and left a strip of another allowance in it.
+    """
+    k = np.flatnonzero(plain)
+    if not len(k):
+        return plain
+    origin = np.repeat(place.tip, len(k), axis=0)
+    origin[:, 2] += height[k]
+    way = np.repeat(walls.way(place)[:, side], len(k), axis=0)
+    far = walls.tool(int(place.move[0])).cutting_radius
+    metal = walls.before.rays(origin, way, done, far)
+    first, z = metal.first(), origin[:, 2]
+    maker = np.full(len(k), -1, np.int64)
+    maker[first >= 0] = metal.enter_move[first[first >= 0]]
+    fillet = np.zeros(len(k), bool)
+    for move in np.unique(maker[maker >= 0]).tolist():
+        foot = float(np.fmin(walls.moves.start[move, 2], walls.moves.end[move, 2]))
+        top = foot + walls.edge(walls.tool(move)).widest_at
+        fillet |= (maker != move) & (z > foot) & (z < top)
+    if fillet.all():
+        return plain
+    rest = plain.copy()
+    rest[k[fillet]] = False
+    return rest
 
 
 def _extent(walls: Walls, place: Places, side: int, height: Floats, stays: Bools) -> float:

@@ -94,7 +94,7 @@ def _by_register(case: Case, drag: Drag) -> bool:
 
 
 def _register(case: Case, drag: Drag) -> Change:
-    from .listed import register_between
+    from .registers import register_between
 
     return register_between(case, drag.made, drag.move)
 
@@ -132,9 +132,19 @@ def _finding(case: Case, group: list[Drag]) -> Finding:
         text=text,
         why="it can be felt at the foot of the wall" if strip else _why(worst),
         change=change,
-        then=f"the wall pass cuts the wall alone; {_strip(case, worst, lift)}",
+        then=f"the wall pass cuts the wall alone; {_strip(case, worst, lift)}"
+        + _alike(worst, group),
         other_pass=worst.by,
     )
+
+
+def _alike(worst: Drag, group: list[Drag]) -> str:
+    """Say which other passes make the same mistake: they are to be changed as well."""
+    others = {d.run.number for d in group if abs(d.run.z - worst.run.z) <= SAME}
+    rest = sorted(others - {worst.run.number})
+    if not rest:
+        return ""
+    return f"; change pass{'es' if rest[1:] else ''} {', '.join(map(str, rest))} as well"
 
 
 def _severity(case: Case, drag: Drag) -> Severity:
@@ -162,7 +172,7 @@ def _text(case: Case, drag: Drag) -> str:
         text = f"the wall pass clears {floor} by only {size}"
     unit = case.unit
     length = float(drag.run.weight.sum())
-    text += f", along about {say_length(length, unit, 2 if unit == 'in' else 1)}"
+    text += f", along about {say_length(length, unit, 2 if unit == 'in' else 1)} of its path"
     if FELT <= drag.free < UNSURE:
         text += "; by program; closes if the earlier tool pushed off that much more"
     return text

@@ -127,6 +127,22 @@ class Walls:
         share = np.where(count[of] == 1, 0.5, low + (1 - 2 * low) * number / many)
         return Places.at(self.before, mine[of], share)
 
+    def weights(self, places: Places) -> Floats:
+        """Return the length of path that each of all stations of some moves stands for, mm.
+
+        The first of a move stands for none, the second for its stretch too: where the path comes
+        round a corner, the move before has just cut what is beside it.
+        """
+        of = places.move
+        count = np.bincount(of, minlength=len(self.moves))[of]
+        begins = np.flatnonzero(np.concatenate([[True], of[1:] != of[:-1]]))[: len(of)]
+        number = np.arange(len(of)) - np.repeat(begins, count[begins])
+        share = np.select(
+            [count == 1, number == 0, number == 1, number == count - 1], [1.0, 0.0, 1.5, 0.5], 1.0
+        )
+        weight: Floats = self.lengths[of] * share / np.maximum(count - 1, 1)
+        return weight
+
     def beside(
         self, places: Places, done: int, levels: int, height: Floats | None = None
     ) -> Beside:

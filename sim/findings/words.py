@@ -1,8 +1,9 @@
-"""Where in words, and what the program says there."""
+"""What the program says at a finding, and how a part of a tool meets something."""
 
 from __future__ import annotations
 
 import functools
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -12,14 +13,10 @@ from ..units import say_fine
 if TYPE_CHECKING:
     from ..job import Job
     from ..units import Unit
-    from .base import Finding, Point
+    from .base import Finding
 
-__all__ = ["meets", "quoted", "where"]
+__all__ = ["cycle_r", "lines_said", "meets", "quoted"]
 
-EDGE: Final = 0.8
-"""From this share of the half width on a place is at an edge of the part."""
-MIDDLE: Final = 1 / 3
-"""Up to this share it is in the middle."""
 MOST: Final = 60
 """Letters of a line that are shown."""
 TOUCH: Final = 1e-6
@@ -33,42 +30,9 @@ def meets(what: str, gap: float, unit: Unit) -> str:
     return f"touches {what}" + (f", {say_fine(-gap, unit)} deep" if gap < -TOUCH else "")
 
 
-def where(job: Job, at: Point) -> str:
-    """Return where a place is, in words, as one looks at the part from the front (-Y).
-
-    Parameters
-    ----------
-    job : Job
-    at : (x, y, z)
-        mm, part frame.
-    """
-    low, high = _box(job)
-    across, deep = (
-        (at[k] - 0.5 * (low[k] + high[k])) / max(0.5 * (high[k] - low[k]), 1e-9) for k in (0, 1)
-    )
-    side = "left" if across < 0 else "right"
-    end = "front" if deep < 0 else "back"
-    if abs(deep) > EDGE:
-        if abs(across) > EDGE:
-            return f"{end} wall, {side} corner"
-        return f"{end} wall, " + ("middle" if abs(across) < MIDDLE else f"{side} half")
-    if abs(across) > EDGE:
-        return f"{side} wall, " + ("middle" if abs(deep) < MIDDLE else f"towards the {end}")
-    parts = [end] * (abs(deep) > MIDDLE) + [side] * (abs(across) > MIDDLE)
-    return "inside, " + (" ".join(parts) or "middle")
-
-
-def _box(job: Job) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Return the corners in plan of the part's model, or of the stock, mm."""
-    part = job.spec.part
-    if part is not None and part.model is not None:
-        from ..stock import closed_mesh
-
-        vertices, _ = closed_mesh(part.model, job.unit, "part")
-        low, high = vertices.min(axis=0), vertices.max(axis=0)
-    else:
-        low, high = job.stock.low, job.stock.high
-    return tuple(map(float, low[:2])), tuple(map(float, high[:2]))
+def lines_said(first: int, last: int) -> str:
+    """Return ``line 33``, or ``lines 33 to 41``."""
+    return f"line {first}" if first == last else f"lines {first} to {last}"
 
 
 def quoted(job: Job, finding: Finding) -> str:
@@ -83,6 +47,41 @@ def quoted(job: Job, finding: Finding) -> str:
         return ""
     text = clean(lines[index].strip(), 200)
     return text if len(text) <= MOST else text[: MOST - 3] + "..."
+
+
+_COMMENT: Final = re.compile(r"\([^)]*\)|;.*")
+_MOTION: Final = re.compile(r"(?<![A-Z])G0*(\d+)(?![\d.])")
+_CYCLES: Final = frozenset({73, 74, 76, *range(81, 90)})
+_R: Final = re.compile(r"(?<![A-Z])R\s*([-+]?[\d.]+)")
+
+
+def cycle_r(job: Job, setup: int, line: int) -> tuple[int, float] | None:
+    """Return the line of the R word of the canned cycle that runs at a line, and its number.
+
+    None: no cycle runs there, or its R is not written as a number.
+    """
+    path = job.spec.setups[setup].program
+    if path is None:
+        return None
+    for k in range(line, 0, -1):
+        text = _plain(path, k)
+        codes = [int(code) for code in _MOTION.findall(text)]
+        codes = [c for c in codes if c in _CYCLES or c <= 3 or c == 80]
+        if codes and codes[-1] not in _CYCLES:
+            return None
+        r = _R.search(text)
+        if r:
+            return k, float(r[1])
+        if codes:  # a cycle of its own, without a number for R
+            return None
+    return None
+
+
+def _plain(path: Path, line: int) -> str:
+    """Return the words of a line, comments and blanks left out."""
+    lines = _lines(path)
+    text = lines[line - 1] if line <= len(lines) else ""
+    return "".join(_COMMENT.sub("", text).upper().split())
 
 
 def _setup_of(job: Job, pass_number: int) -> int:

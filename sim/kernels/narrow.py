@@ -139,11 +139,16 @@ def covered(moves, ids, first, last, k, x, y, hx, hy, near):
 
 
 @jit
-def other_shows(moves, ids, first, last, box, stock, known, n, levels_only, least, lows, caps):
-    """Whether a label that query n does not know may show in a box (x, y, half sizes)."""
+def other_shows(
+    moves, ids, first, last, box, raw, stock, known, n, levels_only, least, lows, caps
+):  # fmt: skip
+    """Whether a label that query n does not know may show in a box (x, y, half sizes).
+
+    raw: how high the stock stands there at most.
+    """
     x, y, hx, hy = box
     r = math.hypot(hx, hy)
-    cap = weigh(moves, ids, first, last, x, y, r, stock[0], lows, caps)
+    cap = weigh(moves, ids, first, last, x, y, r, raw, lows, caps)
     if not levels_only and cap >= stock[0] and stock[2] >= 0 and not is_known(known, n, stock[2]):
         return True
     near = ALIKE * least if r <= 4.0 * least else NEAR
@@ -214,11 +219,11 @@ def tip_below(row, x, y, r):
 
 
 @jit
-def other_skim(moves, ids, first, last, box, stock, p, known, n, lows, caps):
-    """Whether pass p may skim, in a box, a level that query n does not know."""
+def other_skim(moves, ids, first, last, box, raw, stock, p, known, n, lows, caps):
+    """Whether pass p may skim, in a box, a level that query n does not know; raw: as above."""
     x, y, hx, hy = box
     r = math.hypot(hx, hy)
-    weigh(moves, ids, first, last, x, y, r, stock[0], lows, caps)
+    weigh(moves, ids, first, last, x, y, r, raw, lows, caps)
     start = first
     while start < last and moves[2][ids[start]] < p:
         start += 1
@@ -331,18 +336,25 @@ def pairs_of(moves, ids, first, last, n, disc, limit, lows, caps, pairs, count):
 
 
 @entry
-def others(moves, lists, boxes, stock, stage, known, levels_only, least, out):
-    """Mark the boxes (rows of x, y, half sizes) in which a label not known to them may show."""
+def others(moves, lists, boxes, raws, stock, stage, known, levels_only, least, out):
+    """Mark the boxes (rows of x, y, half sizes) in which a label not known to them may show.
+
+    raws: how high the stock stands in each at most; -inf: there is none.
+    """
     ids, starts, stops = lists
     lows, caps = room(starts, stops)
     for n in range(len(boxes)):
         box = (boxes[n, 0], boxes[n, 1], boxes[n, 2], boxes[n, 3])
-        first, last = starts[n], stops[n]
-        if stage > 0:
-            out[n] = other_skim(moves, ids, first, last, box, stock, stage, known, n, lows, caps)
+        first, last, raw = starts[n], stops[n], raws[n]
+        if raw == -INF:
+            out[n] = False
+        elif stage > 0:
+            out[n] = other_skim(
+                moves, ids, first, last, box, raw, stock, stage, known, n, lows, caps
+            )
         else:
             out[n] = other_shows(
-                moves, ids, first, last, box, stock, known, n, levels_only, least, lows, caps
+                moves, ids, first, last, box, raw, stock, known, n, levels_only, least, lows, caps
             )
 
 

@@ -305,7 +305,7 @@ from .plane import drill_moves, face_moves, path_moves
 from .pocket import pocket_moves
 from .raster import raster_moves
 from .source import NO_SOURCES, Sources
-from .work import Work
+from .work import Work, runs_by_d
 
 __all__ = ["PassSettings", "pass_schema", "read_passes"]
 
@@ -394,9 +394,11 @@ def read_passes(path: Path, settings: PassSettings, *, shown: str | None = None)
         )
     problems = Problems(name)
     moves, passes, notes = MoveList(), [], []
+    by_d: list[tuple[int, int, int]] = []
     for number, (item, line) in enumerate(zip(listed.passes, lines, strict=True), start=1):
         passes.append(Pass(number, settings.setup, item.tool, item.name, line, line))
         work = Work(item, settings, number, line, moves)
+        by_d.append((len(moves), item.tool if runs_by_d(item) else 0, 0))
         try:
             work.check_tool()
             _OPERATIONS[type(item)](work, item)
@@ -406,7 +408,8 @@ def read_passes(path: Path, settings: PassSettings, *, shown: str | None = None)
             problems.add(where, f'{error} ("{clean(item.name, 60)}", line {line})')
         notes += work.notes
     problems.check()
-    return Program(moves.moves(), tuple(passes), tuple(notes))
+    by_d.append((len(moves), 0, 0))
+    return Program(moves.moves(), tuple(passes), tuple(notes), compensated=tuple(by_d))
 
 
 def _header_lines(text: str) -> list[int]:

@@ -12,17 +12,14 @@ import numpy as np
 from ..moves import MoveList, Moves
 from ..strict import load_toml, validate
 from ..units import Unit, to_unit
-from .operations import PassBase, PassList, PocketPass, StepPass
-from .work import Work
+from .operations import PassBase, PassList, StepPass
+from .work import Work, runs_by_d
 
 if TYPE_CHECKING:
     from ..job import Job
     from . import PassSettings
 
 __all__ = ["Listing", "PassRow", "least_left", "list_passes"]
-
-CUTS_BY_D = ("contour", "helix_bore")
-"""Operations whose whole path the D error moves."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -174,6 +171,4 @@ def least_left(item: PassBase, settings: PassSettings) -> tuple[float | None, fl
     if isinstance(item, StepPass):
         work = Work(item, settings, 0, 0, MoveList())
         wall = min(level.allowance_side for level in work.levels(item))
-    by_d = getattr(item, "operation", "") in CUTS_BY_D
-    by_d = by_d or (isinstance(item, PocketPass) and item.milling == "side")
-    return wall + (settings.d_errors.get(item.tool, 0.0) if by_d else 0.0), floor
+    return wall + (settings.d_errors.get(item.tool, 0.0) if runs_by_d(item) else 0.0), floor

@@ -13,11 +13,15 @@ from ..units import Unit, say_length
 from .emit import Tip, level_heights
 from .model import Shape
 from .operations import (
+    BorePass,
+    ChamferPass,
+    ContourPass,
     DepthPass,
     DrillPass,
     LevelPass,
     PassBase,
     PathPass,
+    PocketPass,
     StepPass,
     TopPass,
 )
@@ -27,7 +31,7 @@ from .source import sourced_contour
 if TYPE_CHECKING:
     from . import PassSettings
 
-__all__ = ["SMALL_MM", "Level", "Work"]
+__all__ = ["SMALL_MM", "Level", "Work", "runs_by_d"]
 
 PLANE_MM: Final[dict[Unit, float]] = {"in": 0.2 * 25.4, "mm": 5.0}
 """Height of the rapids over the stock unless said."""
@@ -51,6 +55,14 @@ class Level:
     z: float
     allowance_side: float
     key: str = "allowance_side"
+
+
+def runs_by_d(item: PassBase) -> bool:
+    """Return whether the error of the tool's D register moves the path of a pass."""
+    if isinstance(item, PocketPass):
+        return item.milling == "side"
+    by_wall = isinstance(item, ContourPass) and item.side != "on"
+    return by_wall or isinstance(item, BorePass | ChamferPass)
 
 
 class Work:

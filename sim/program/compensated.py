@@ -23,6 +23,7 @@ class _Info:
     state: tuple[float, ...] | None
     z: float
     rapid: bool
+    register: int
 
 
 def _name(info: _Info) -> str:
@@ -44,9 +45,11 @@ class CompensatedPath:
         block: Block,
         side: Side,
         radius: float,
+        register: int,
         options: CompensationOptions,
     ) -> None:
         self.out, self.position = out, out.position
+        self._register, self._side = register, 1 if side == "left" else -1
         options = dataclasses.replace(options, name=_name)
         self._spent = False  # an error was met: from here on nothing is compensated
         try:
@@ -72,7 +75,7 @@ class CompensatedPath:
     ) -> None:
         """Go to a programmed point, as `Recorder.go`."""
         start, self.position = self.position, end
-        info = _Info(block, self.out.state(block, end, rapid=rapid), end[2], rapid)
+        info = _Info(block, self.out.state(block, end, rapid=rapid), end[2], rapid, self._register)
         xy = end[0], end[1]
         if self._spent:
             return
@@ -87,20 +90,21 @@ class CompensatedPath:
             raise self._error(error, block) from None
         self._put(moves)
 
-    def change(self, block: Block, side: Side, radius: float) -> None:
+    def change(self, block: Block, side: Side, radius: float, register: int) -> None:
         """G41 or G42 again, with another D."""
         if self._spent:
             return
         try:
-            self._made.change(side, radius, _Info(block, None, 0.0, False))
+            self._made.change(side, radius, _Info(block, None, 0.0, False, register))
         except CompensationError as error:
             raise self._error(error, block) from None
+        self._register = register
 
     def finish(self, block: Block, end: Point | None, *, rapid: bool) -> None:
         """G40: with the programmed point of its block, if it has one."""
         state = None if end is None else self.out.state(block, end, rapid=rapid)
         z = self.position[2] if end is None else end[2]
-        info = _Info(block, state, z, rapid)
+        info = _Info(block, state, z, rapid, self._register)
         if self._spent:
             self.out.position = self.position if end is None else end
             return
@@ -112,11 +116,13 @@ class CompensatedPath:
         x, y, _ = self.out.position
         if end is not None and (x, y, z) != self.out.position:
             self.out.put(state, (x, y, z), rapid=rapid, center=(0.0, 0.0), turn=0.0)
+        self.out.set_side(0, 0)
 
     def _put(self, moves: list[OffsetMove[_Info]]) -> None:
         for move in moves:
             info = move.info
             z = self.out.position[2] if move.kind == "corner" else info.z
+            self.out.set_side(info.register, self._side)
             self.out.put(
                 info.state,
                 (move.end[0], move.end[1], z),

@@ -221,12 +221,13 @@ class Holes(Modes):
                 block, f"{name} at a place that is not known; expected X, Y and Z given before it",
                 first_place(block, "G"), "place",
             )  # fmt: skip
-        rings = self._rings(block, values, name)
+        register, rings = self._rings(block, values, name)
         turn = -math.tau if code == 120 else math.tau
         self.out.note_once(
             name, block.at, f"{name} is taken to go out and back on half circles towards +X"
         )
         x, y, z = end
+        self.out.set_side(register, 0)
         if z != start[2]:
             self.out.go(block, self.there(block, end), rapid=False)
         at = 0.0
@@ -238,6 +239,7 @@ class Holes(Modes):
             self._ring(block, (x, y, z), 0.0, radius, turn)
             at = radius
         self._ring(block, (x, y, z), at / 2, 0.0, turn / 2)
+        self.out.set_side(0, 0)
 
     def _ring(self, block: Block, middle: Point, center: float, end: float, turn: float) -> None:
         x, y, z = middle
@@ -268,9 +270,9 @@ class Holes(Modes):
                 "K" if "K" in values else "Q",
             )
 
-    def _rings(self, block: Block, values: Values, name: str) -> list[float]:
-        """Return the radii of the path, mm, smallest first."""
-        less = self._radius(block, values)
+    def _rings(self, block: Block, values: Values, name: str) -> tuple[int, list[float]]:
+        """Return the D register, and the radii of the path, mm, smallest first."""
+        register, less = self._radius(block, values)
         first = self.length(block, values, "I")
         last = self.length(block, values, "K") if "K" in values else first
         step = self.length(block, values, "Q") if "Q" in values else 0.0
@@ -284,7 +286,7 @@ class Holes(Modes):
         if count > _RING_LIMIT:
             raise block.error(f"Q makes more than {_RING_LIMIT} rings; expected a larger Q", "Q")
         rings = [first + k * step for k in range(count)] + [last]
-        return [round(radius - less, 10) for radius in rings]
+        return register, [round(radius - less, 10) for radius in rings]
 
 
 def _turned(point: Point, plane: Plane) -> Point:

@@ -285,11 +285,11 @@ class Modes(Motion):
             )
         left = (code == 410) != self._mirrored()
         side: Side = "left" if left else "right"
-        radius = self._radius(block, words.values)
+        register, radius = self._radius(block, words.values)
         if isinstance(self.path, CompensatedPath):
-            self.path.change(block, side, radius)
+            self.path.change(block, side, radius, register)
         else:
-            self.path = CompensatedPath(self.out, block, side, radius, self._options())
+            self.path = CompensatedPath(self.out, block, side, radius, register, self._options())
         self.modal.side = code
 
     def _mirrored(self) -> bool:
@@ -309,8 +309,8 @@ class Modes(Motion):
             unit=self.unit,
         )
 
-    def _radius(self, block: Block, values: Values) -> float:
-        """Return by how much the path is offset: D's value, mm."""
+    def _radius(self, block: Block, values: Values) -> tuple[int, float]:
+        """Return the D register, and by how much it offsets the path, mm."""
         tool = self.out.tool
         register = whole(block, values, "D") if "D" in values else tool
         if "D" in values:
@@ -322,19 +322,19 @@ class Modes(Motion):
                 "G",
             )
         if "D" in values and register == 0:
-            return 0.0
+            return 0, 0.0
         if not tool:
             raise block.error("G41 or G42 without a tool; expected T and M6 before it", "G")
         error = self.settings.d_errors.get(register, 0.0)
         if self.dialect.d_holds == "wear":
-            return error
+            return register, error
         radius = self.settings.radii.get(tool)
         if radius is None:
             raise block.error(
                 f"the radius of tool {tool} is not known; expected a job with its diameter",
                 index=first_place(block, "DG"),
             )
-        return radius + error
+        return register, radius + error
 
     def leave_side(self, block: Block, end: Point | None, *, rapid: bool) -> None:
         """G40: the path as programmed again."""

@@ -59,6 +59,7 @@ class Recorder:
         self.rotary: list[tuple[int, Point]] = [(0, (0.0, 0.0, 0.0))]
         self.chorded = 0
         self.dwells: list[tuple[int, float, int]] = []  # as in `Program`
+        self.compensated: list[tuple[int, int, int]] = []  # as in `Program`
         self.lost_feed = False  # a feed move led to a place that is not known
         self._said: set[str] = set()
         self._selected: tuple[int, Block] | None = None
@@ -169,6 +170,12 @@ class Recorder:
         if self.rotary[-1][0] == count:
             self.rotary.pop()
         self.rotary.append((count, angles))
+
+    def set_side(self, register: int, side: int) -> None:
+        """Say that the next moves run beside the path by D, as in `Program.compensated`."""
+        last = self.compensated[-1][1:] if self.compensated else (0, 0)
+        if last != (register, side):
+            self.compensated.append((self.count, register, side))
 
     def set_register(self, register: int, *, under_g43: bool) -> None:
         """Set the length register in force, 0 for none."""
@@ -412,7 +419,10 @@ class Recorder:
             pass_number=numbers,
             **scalars,
         )
-        return Program(moves, tuple(self._passes(moves)), tuple(self.notes), tuple(self.dwells))
+        return Program(
+            moves, tuple(self._passes(moves)), tuple(self.notes), tuple(self.dwells),
+            tuple(self.compensated),
+        )  # fmt: skip
 
     def rotary_table(self) -> NDArray[np.float64] | None:
         """Return A, B and C of each move, degrees, shape (n, 3); None where they are never set."""
