@@ -29,6 +29,8 @@ OVERLAP_MOST: Final = 400_000
 """Work on one move that this takes at most: away from a brink the polish has been finer."""
 MOST: Final = 1_000_000
 """Work on one move, about a microsecond each, as its kernel has it."""
+MOST_IN_ALL: Final = 3_000_000
+"""Work on all moves of a tool at one slack."""
 TOUCH: Final = 4e-9
 """A gap or an overlap smaller than this is a touch, mm: rounding, and the search's own steps."""
 FINEST: Final = 1e-8
@@ -124,10 +126,12 @@ class StockGaps:
             for k, i in enumerate(order.tolist()):
                 if low[i] >= best[0] - slack:
                     break
-                self.search(int(moves[i]), parts, best, slack, OVERLAP_MOST if finer else MOST)
+                most = OVERLAP_MOST if finer else MOST
+                self.search(int(moves[i]), parts, best, slack, most)
                 over |= best[5] > MOST
-                spent += best[5] - (MOST - OVERLAP_MOST) if finer else 0.0
-                if spent > OVERLAP_MOST:  # a depth that many places have: more find no deeper one
+                spent += best[5] - (MOST - most)
+                # An overlap that many places have: more find no deeper one.
+                if spent > (OVERLAP_MOST if finer else MOST_IN_ALL):
                     over = True
                     break
                 if k % 64 == 0 and not finer:
@@ -135,7 +139,7 @@ class StockGaps:
             if best[4] < 0:
                 return None
             self.polished(parts, best, COARSE if slack > FOUND else FINEST)
-            if over and slack <= FOUND:
+            if over and (slack <= FOUND or spent > MOST_IN_ALL):
                 self.short |= not finer
                 break
         return float(best[0]), self.midway(parts, best), int(best[4])

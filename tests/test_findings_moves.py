@@ -146,6 +146,31 @@ CLEAN = {
 }
 
 
+def t_slot(out: str) -> Nc:
+    """A slot 6 wide and 8 deep along X; a cutter 12 wide and 3 high under its lips to X 5."""
+    nc = Nc().tool(1, "slot").stroke((-40, 0, -8), (40, 0, -8))
+    nc.tool(2, "t slot").raw("G0 X-40 Y0", "G0 Z-8", "G1 X5 F100", *out.split(";"))
+    return nc
+
+
+@pytest.mark.parametrize(("out", "stops"), [
+    ("G0 Z10", True), ("G0 X-40;G0 Z10", False), ("G1 X40;G0 Z10", False),
+])  # fmt: skip
+def test_a_t_slot_cutter_that_goes_up_under_the_lips(tmp_path: Path, out: str, stops: bool) -> None:
+    """Lips 5 thick over a cutter 3 high at -8; by the ends of the slot it comes out free."""
+    tools = [FLAT6, tool(2, "t-slot", 12.0, APMX=3.0, DN=5.0, LU=20.0)]
+    job = write_job(tmp_path, t_slot(out), tools)
+    rows = [f for f in found(job, "moves") if f.rule == "rapid-in-stock"]
+    if not stops:
+        assert not rows
+        return
+    (finding,) = rows
+    assert (finding.severity, finding.tool, finding.pass_number) == ("stop", 2, 2)
+    assert finding.size == pytest.approx(8.0)  # from the place's top to the tip
+    assert finding.change
+    assert finding.change.after == "back out of the slot first"
+
+
 @pytest.mark.parametrize("shape", ["flat", "ball"])
 @pytest.mark.parametrize("name", CLEAN)
 def test_silent_rapids(tmp_path: Path, name: str, shape: str) -> None:

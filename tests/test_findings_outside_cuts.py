@@ -218,7 +218,8 @@ def test_a_sliver(tmp_path, web, part, found):
 @pytest.mark.parametrize(("levels", "found"), [((0.4,), True), ((0.1, 0.2, 0.3, 0.4), False)])
 def test_a_thin_wall(tmp_path, levels, found):
     """20 thick and 400 high: 20 times."""
-    text = program(change_to(2, "SLOTS"), across(*((y, -z) for z in levels for y in (0, 0.395))))
+    middles = [(y, -z) for z in levels for y in (-0.1975, 0.1975)]
+    text = program(change_to(2, "SLOTS"), across(*middles))
     rows = run(tmp_path, text, [mill(2, 0.375)])
     assert only(rows, "thin-wall", 0.02, "note") if found else rows == []
 

@@ -282,3 +282,27 @@ def test_the_corner_of_a_bull_nose_on_a_slope(tmp_path: Path, slope: float) -> N
     assert isinstance(step, float)
     cured = raster(Nc().tool(2), step, slope, z=z)
     assert not found(job_of(tmp_path / "cured", cured), "scallop")
+
+
+@pytest.mark.parametrize(("across", "climb"), [(0.0, 30.0), (25.0, 30.0), (35.0, 15.0)])
+def test_paths_that_climb(tmp_path: Path, across: float, climb: float) -> None:
+    """Square to the traces, by vectors: they run up at `climb`, and lie `across` to each other."""
+    rise, up = (math.tan(math.radians(v)) for v in (across, climb))
+    step = 1.2
+    points = []
+    for k in range(-4, 5):
+        y = k * step
+        ends = [(x, y, -6.0 + y * rise + (x - 8.0) * up / 2) for x in (-7.0, 7.0)]
+        points += ends if k % 2 else ends[::-1]
+    along = np.array([14.0, 0.0, 7.0 * up])
+    along /= np.linalg.norm(along)
+    aside = np.array([0.0, step, step * rise])
+    apart = float(np.linalg.norm(aside - (aside @ along) * along))
+    job = job_of(tmp_path, Nc().tool(1, "slope").stroke(*points), part="")
+    (finding,) = found(job, "scallop")
+    assert finding.size == pytest.approx(scallop(apart), abs=TENTH)
+    change = finding.change
+    assert change
+    assert isinstance(change.after, float)
+    left = change.after / step * apart
+    assert scallop(left) == pytest.approx(1 * THOU, rel=1e-6)

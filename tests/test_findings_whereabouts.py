@@ -70,3 +70,20 @@ def test_round_a_boss(tmp_path: Path, turn: int) -> None:
     x, y = 6 * math.cos(math.radians(turn)), 6 * math.sin(math.radians(turn))
     side = ("back" if y > 0 else "front") if abs(y) >= abs(x) else "right" if x > 0 else "left"
     assert where(job, (x, y, -2.0)).startswith(f"{side} wall, ")
+
+
+def test_the_top_of_a_dome_is_no_wall(tmp_path: Path) -> None:
+    """Ball paths over a dome of radius 40: near its top by its region, on its side as a wall."""
+    nc = Nc().tool(1, "dome")
+    for k in range(-14, 15):
+        x = float(k)
+        down = 40 - math.sqrt(40**2 - x**2)
+        nc.stroke((x, -30, -down), (x, 30, -down))
+    from proud.findings.whereabouts import where
+
+    job = write_job(tmp_path, nc, [tool(1, "ball", 6)], pitch=0.25)
+    assert where(job, (1.5, 0.0, -0.02)) == "middle"
+    nc = Nc().tool(1, "steep").stroke((8, -30, -6), (8, 30, -6)).stroke((12, -30, -6), (12, 30, -6))
+    nc.stroke((18, -30, -6), (18, 30, -6))
+    job = write_job(tmp_path / "steep", nc, [tool(1, "ball", 6)], pitch=0.25)
+    assert where(job, (5.0, 0.0, -2.0)).startswith("right wall")

@@ -84,7 +84,9 @@ def _rapids(case: Case) -> Iterator[Finding]:
     lowest += np.array([tips[n] for n in moves.tool.tolist()]).reshape(-1)
     risky = moves.rapid & moves.sweeps() & (lowest < case.job.stock.high[2])
     same_place = (moves.start[:, :2] == moves.end[:, :2]).all(axis=1)
-    risky &= ~(same_place & (moves.start[:, 2] <= moves.end[:, 2]))  # a retract along Z
+    undercut = np.array([case.job.tools[n].undercut for n in moves.tool.tolist()], bool)
+    up = same_place & (moves.start[:, 2] <= moves.end[:, 2])
+    risky &= ~up | undercut  # a retract along Z meets nothing, but for a tool that undercuts
     by_height: dict[tuple[int, int, float], list[Taking]] = {}
     for run in runs(risky, moves.pass_number):
         if bite(case, run) is None:
@@ -141,6 +143,10 @@ def _rapid_cure(case: Case, which: Ints, top: float, depth: float) -> tuple[Chan
         more = sorted({r[0] for r in rows if r is not None} - {cycle[0]})
         then += "".join(f"; R at line {n} too" for n in more[:MOST])
         return Change(f"R at line {cycle[0]}", before, after), then
+    if (moves.start[which, :2] == moves.end[which, :2]).all() and not down:
+        way = "back out of the slot first"
+        change = Change(f"way out at line {line}", "straight up", way, length=False, seconds=None)
+        return change, "the cutter is clear of what stands over it before it goes up"
     if not down:
         word = z_line(case, first)
         same = (moves.line == word) & (moves.pass_number == moves.pass_number[first])

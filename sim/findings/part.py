@@ -29,11 +29,11 @@ level of all below the top by more, where no metal reaches the top's tolerance [
 Where the part ends sideways is then not known, so it is a thing to watch. What lies below
 [part] bottom is scrap.
 
-Cure: the height or the side allowance of the pass by that much; other passes that need the
-same are named. Where a later pass ran over the metal and took nothing, its height. Where by
-program the face is within half of that and in tolerance, and a register in force (H; D on
-walls) or a work zero is off, that. Metal that leans against the model's face is a ridge: one
-more path. Between strokes: the stepover.
+Cure: the height or the side allowance of the pass by that much (all heights of one that
+follows a surface); other passes that need the same are named. Where a later pass ran over the
+metal and took nothing, its height. Where by program the face is within half of that and in
+tolerance, and a register in force (H; D on walls) or a work zero is off, that. Metal that
+leans against the model's face is a ridge: one more path. Between strokes: the stepover.
 
 Source: common practice, no source.
 """
@@ -63,6 +63,8 @@ __all__ = ["RULES"]
 NEAR: Final = 100 * THOU
 """Further above the part's top than this, metal is scrap that is meant to be there."""
 LEVEL: Final = 0.999
+MANY: Final = 12
+"""A pass at more heights than this follows a surface."""
 UPRIGHT: Final = 0.01
 ALIKE: Final = 0.998
 """Metal whose face leans against the model's, cosine, by more is a ridge: no height is off."""
@@ -220,6 +222,11 @@ def _change(
     if cause is not None:
         return cause.change, cause.with_words
     if up > LEVEL:
+        mine = ~moves.rapid & (moves.pass_number == number)
+        if (
+            len(np.unique(np.round(moves.end[mine, 2], 4))) > MANY
+        ):  # a surface: no height of its own
+            return Change(f"Z of pass {number}, added", 0.0, round(-off, DIGITS)), ""
         z = z_word(case, move, float(moves.end[move, 2]))
         z, new = round(z, DIGITS), round(z - off, DIGITS) + 0.0  # no negative zero
         return Change(f"Z of pass {number}, line {z_line(case, move)}", z, new), ""

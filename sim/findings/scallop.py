@@ -96,13 +96,14 @@ class _Ridge:
     """A ridge between two paths of a pass; lengths in mm.
 
     height: square to a straightedge across both traces; step: between the paths, in plan;
-    rise: of the straightedge, radians; level: how many of the places where it rests are level
-    floor; meant: how much of it the model has; moves: that left it.
+    rise, climb: of the straightedge and of the path, radians; level: how many of the places where
+    it rests are level floor; meant: how much of it the model has; moves: that left it.
     """
 
     height: float
     step: float
     rise: float
+    climb: float
     level: int
     meant: float
     at: tuple[float, float, float]
@@ -308,13 +309,24 @@ def _measured(case: Case, number: int, at: _Section, radius: float) -> _Ridge | 
     right = min(max(int(np.searchsorted(hull, k)), 1), len(hull) - 1)
     low, high = (int(hull[right - 1]), int(hull[right]))
     x, y = (float(c) for c in at.tip[0, :2] + u[k] * at.way[0])
+    rise = math.atan2(v[high] - v[low], u[high] - u[low])
+    climb = _climb(case, int(at.move[0]))
+    # The section is upright: where the path climbs it cuts the traces at a slant.
+    slant = math.hypot(1.0, math.tan(rise)) / math.hypot(1.0, math.tan(rise), math.tan(climb))
     return _Ridge(
-        height=float(bump[k]), step=step,
-        rise=math.atan2(v[high] - v[low], u[high] - u[low]),
+        height=float(bump[k]) * slant, step=step, rise=rise, climb=climb,
         level=_level(case, made[0][ours][[low, high]], v[[low, high]]),
         meant=_meant(case, at, u[[low, k, high]]),
         at=(x, y, float(v[k])), moves=(int(mine), other),
     )  # fmt: skip
+
+
+def _climb(case: Case, move: int) -> float:
+    """Return how steeply a move climbs, radians."""
+    from .taken import plan_lengths
+
+    up = abs(float(case.moves.end[move, 2] - case.moves.start[move, 2]))
+    return math.atan2(up, float(plan_lengths(case)[move]))
 
 
 def _neighbour(case: Case, at: _Section, pair: tuple[int, int], far: float) -> float | None:
@@ -415,9 +427,10 @@ def _change(case: Case, number: int, step: float, wanted: float, height: float) 
 
 def _scallop(case: Case, number: int, ridge: _Ridge, radius: float) -> Finding:
     wanted = case.margin("scallop")
-    slope = math.degrees(abs(ridge.rise))
-    along = 2 * math.sqrt(max(wanted * (2 * radius - wanted), 0.0))
-    step = along * math.cos(ridge.rise)
+    across, up = math.tan(ridge.rise), math.tan(ridge.climb)
+    slope = math.degrees(math.atan(math.hypot(across, up)))
+    apart = 2 * math.sqrt(max(wanted * (2 * radius - wanted), 0.0))  # square to the traces
+    step = apart / math.hypot(1.0, across * math.cos(ridge.climb))
     unit, now = case.unit, ridge.step
     text = f"ridges of {say_fine(ridge.height, unit)} stand between paths "
     text += f"{say_length(now, unit)} apart"

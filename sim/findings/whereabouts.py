@@ -28,6 +28,8 @@ AROUND: Final = 32
 RINGS: Final = (0.05, 0.25, 1.0, 3.0)
 STANDS: Final = (0.5, 0.02)
 """Metal so far over a place is a wall; less where there is none, mm."""
+STEEP: Final = 0.5
+"""A face that rises by less than this share of the way is no wall."""
 ONE_SIDED: Final = 0.3
 """Length of the mean of the directions in which metal stands from which on it is on one side."""
 STEPS: Final = 96
@@ -120,8 +122,8 @@ def _facing(job: Job, at: Point) -> tuple[float, float] | None:
     y = at[1] + np.multiply.outer(RINGS, np.sin(angle))
     top = _tops(job, x.ravel(), y.ravel()).reshape(x.shape) - at[2]
     for stands in STANDS:
-        for ring in top:
-            metal = ring > stands
+        for radius, ring in zip(RINGS, top, strict=True):
+            metal = ring > max(stands, STEEP * radius)
             if not metal.any() or metal.all():
                 continue
             mean = np.cos(angle[metal]).mean(), np.sin(angle[metal]).mean()
