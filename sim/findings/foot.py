@@ -99,11 +99,28 @@ def _foot(case: Case, run: Passing, least: float) -> Foot | None:
     k = int(found[np.argmax(np.round(wide[found], 9))])
     reach = run.edge.radius - float(wide[k])
     x, y, _ = part.at(k, int(side[k]), reach, 0.0)
+    left = _left_by(case, part, k, int(side[k]))
     return Foot(
-        by=run.number, left=int(owner[k]), tip=run.z, move=int(part.moves[found[0]]),
-        moves=part.moves[found], proud=float(wide[k]), length=float(part.weight[found].sum()),
+        by=run.number, left=int(owner[k]) if left < 0 else left, tip=run.z,
+        move=int(part.moves[found[0]]), moves=part.moves[found], proud=float(wide[k]), length=float(part.weight[found].sum()),
         floor=_floor(part.some(found), side[found], down), at=(x, y, case.part_bottom),
     )  # fmt: skip
+
+
+def _left_by(case: Case, part: Passing, k: int, side: int) -> int:
+    """Return the pass that left the strip's face, by a level ray over the part's bottom; -1: none.
+
+    Its top, where the finisher's bottom ran, is the finisher's.
+    """
+    from .walls import walls_of
+
+    walls = walls_of(case)
+    origin, way = part.places.tip[[k]].copy(), walls.way(part.places)[[k], side]
+    origin[0, 2] = case.part_bottom + SAME
+    metal = walls.before.rays(origin, way, len(walls.moves), part.edge.radius + FAR)
+    first = int(metal.first()[0])
+    move = int(metal.enter_move[first]) if first >= 0 else -1
+    return int(walls.moves.pass_number[move]) if move >= 0 else -1
 
 
 def _at_end(part: Passing, side: Ints, aside: Floats) -> tuple[Floats, Ints]:
