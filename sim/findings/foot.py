@@ -102,7 +102,8 @@ def _foot(case: Case, run: Passing, least: float) -> Foot | None:
     left = _left_by(case, part, k, int(side[k]))
     return Foot(
         by=run.number, left=int(owner[k]) if left < 0 else left, tip=run.z,
-        move=int(part.moves[found[0]]), moves=part.moves[found], proud=float(wide[k]), length=float(part.weight[found].sum()),
+        move=int(part.moves[found[0]]), moves=part.moves[found],
+        proud=float(wide[k]), length=float(part.weight[found].sum()),
         floor=_floor(part.some(found), side[found], down), at=(x, y, case.part_bottom),
     )  # fmt: skip
 
