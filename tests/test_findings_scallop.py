@@ -306,3 +306,28 @@ def test_paths_that_climb(tmp_path: Path, across: float, climb: float) -> None:
     assert isinstance(change.after, float)
     left = change.after / step * apart
     assert scallop(left) == pytest.approx(1 * THOU, rel=1e-6)
+
+
+@pytest.mark.parametrize(("step", "left"), [(5.5, 0.1), (5.5, 0.3), (5.5, 0.5), (4.6, 0.02)])
+def test_a_floor_pass_that_takes_less_than_its_ridges(
+    tmp_path: Path, step: float, left: float
+) -> None:
+    """Between the paths the rougher's floor stays, as high as it left it; at most the ridge."""
+    nc = raster(Nc().tool(3, "rough"), 4.0, z=-2.0 + left)
+    nc = raster(nc.tool(2, "floor"), step, z=-2.0)
+    gap = (step - FLAT) / 2
+    ridge = RE - math.sqrt(RE**2 - gap**2)
+    (finding,) = [f for f in found(job_of(tmp_path, nc), "scallop") if f.rule == "floor-marks"]
+    assert (finding.pass_number, finding.severity) == (2, "watch")
+    assert finding.size == pytest.approx(min(ridge, left), abs=EXACT)
+    assert finding.change
+    assert finding.change.before == pytest.approx(step)
+
+
+@pytest.mark.parametrize("apart", [6.01, 6.3, 8.0])
+def test_metal_between_slots_is_no_ridge(tmp_path: Path, apart: float) -> None:
+    """A face, then two slots of the bull, DC 6: what stays between them is the face."""
+    nc = raster(Nc().tool(3, "face"), 4.0, z=-1.0).tool(2, "slots")
+    for k in (-0.5, 0.5):
+        nc.stroke((-20.0, k * apart, -3.0), (20.0, k * apart, -3.0))
+    assert not [f for f in found(job_of(tmp_path, nc), "scallop") if f.rule == "floor-marks"]

@@ -29,8 +29,9 @@ Its flat end is only DC - 2 RE wide: with a wider stepover the corners leave a r
 
     RE - sqrt(RE^2 - (s / 2 - (DC / 2 - RE))^2)
 
-Size: that, exact, from columns; judged at the end of the job. A sharp tool leaves none;
-with a stepover over DC it leaves strips, see [sliver].
+Size: that, exact, from columns; judged at the end of the job. Where the pass takes less, the
+floor before it stays between its paths, as high as it lay. A sharp tool leaves none; with a
+stepover over DC it leaves strips, see [sliver].
 Margin: `floor_marks` 0.2 thou: what stands on a floor is felt as soon as anything lies
 on it.
 Cure: a stepover of DC - 2 RE less some for the program's rounding (2 percent is taken).
@@ -191,16 +192,19 @@ def _bumps(far: Floats, z: Floats, hull: Ints) -> Floats:
 
 
 def _traces(case: Case, number: int, made: Ints) -> tuple[int, int, int] | None:
-    """Return where, on a section, its own trace ends, and the next trace of the pass ends.
+    """Return where, on a section, the next trace of the pass begins and ends, and whose it is.
 
-    None: there is no next one, or it is not seen whole; the third number is the next's begin.
+    None: there is no next one, or it is not seen whole. Between the two may lie what an earlier
+    pass left: the pass takes less than its ridges would be high.
     """
     other = np.flatnonzero(made != made[0])
     if not len(other) or case.moves.pass_number[max(int(made[0]), 0)] != number or made[0] < 0:
         return None
-    first = int(other[0])
-    if made[first] < 0 or case.moves.pass_number[made[first]] != number:
+    by = np.where(made >= 0, case.moves.pass_number[np.maximum(made, 0)], 0)
+    strip = np.flatnonzero((by[other[0] :] <= 0) | (by[other[0] :] >= number))
+    if not len(strip) or by[other[0] + strip[0]] != number:
         return None
+    first = int(other[0] + strip[0])
     ends = np.flatnonzero(made[first:] != made[first])
     end = first + int(ends[0]) if len(ends) else len(made)
     return first, end, int(made[first])
@@ -294,14 +298,17 @@ def _measured(case: Case, number: int, at: _Section, radius: float) -> _Ridge | 
         return None
     (first, end, other), mine = traces, made[0, 0]
     step = _neighbour(case, at, (int(mine), other), float(far[0, first]))
-    if step is None:
-        return None
+    strip = case.moves.pass_number[max(int(made[0, first - 1]), 0)] != number
+    if step is None or (strip and step > 2 * radius - SAME):
+        return None  # no neighbours, or slots with metal between them that was to stay
     between = far[0, first - 1 : first], far[0, first : first + 1]
     top = float(_crest(case, at, between, made[0, :1])[0][0])
     beyond = np.linspace(top, far[0, end - 1], FINE)[1:]
     places = np.append(np.linspace(0, top, FINE), beyond)
     z, made = _profile(case, at, places[None, :])
-    ours = np.isfinite(z[0]) & ((made[0] == mine) | (made[0] == other))
+    ours = (made[0] == mine) | (made[0] == other)
+    ours[FINE - 1] = True  # the crest: what an earlier pass left, where the ridge is higher
+    ours &= np.isfinite(z[0])
     u, v = places[ours], z[0][ours]
     hull = _hull(u, v)
     bump = _bumps(u, v, hull)
