@@ -8,6 +8,7 @@ from pathlib import Path
 import proud
 import pytest
 from helpers_job import Nc, tool, write_job
+from proud.findings.whereabouts import where
 
 
 @pytest.fixture(scope="module")
@@ -40,8 +41,6 @@ def block(tmp_path_factory: pytest.TempPathFactory) -> proud.Job:
     ],
 )
 def test_where_in_words(block: proud.Job, at: tuple[float, float, float], says: str) -> None:
-    from proud.findings.whereabouts import where
-
     assert where(block, at) == says
 
 
@@ -51,8 +50,6 @@ def test_a_shoulder_is_called_by_the_side_that_it_faces(tmp_path: Path) -> None:
     for y in (-15.0, -10.0, -5.0):
         nc.stroke((-40, y, -4), (40, y, -4))
     job = write_job(tmp_path, nc, [tool(1, "flat", 6)])
-    from proud.findings.whereabouts import where
-
     assert where(job, (19.5, -2, -2)) == "front wall, right corner"
     assert where(job, (0, -2, -4)) == "front wall, middle"
 
@@ -65,8 +62,6 @@ def test_round_a_boss(tmp_path: Path, turn: int) -> None:
         nc.arc((r, 0, -4), (r, 0, -4), (0, 0, -4))
     low, high = (-12.0, -12.0, -12.0), (12.0, 12.0, 0.0)
     job = write_job(tmp_path, nc, [tool(1, "flat", 6)], low=low, high=high)
-    from proud.findings.whereabouts import where
-
     x, y = 6 * math.cos(math.radians(turn)), 6 * math.sin(math.radians(turn))
     side = ("back" if y > 0 else "front") if abs(y) >= abs(x) else "right" if x > 0 else "left"
     assert where(job, (x, y, -2.0)).startswith(f"{side} wall, ")
@@ -79,8 +74,6 @@ def test_the_top_of_a_dome_is_no_wall(tmp_path: Path) -> None:
         x = float(k)
         down = 40 - math.sqrt(40**2 - x**2)
         nc.stroke((x, -30, -down), (x, 30, -down))
-    from proud.findings.whereabouts import where
-
     job = write_job(tmp_path, nc, [tool(1, "ball", 6)], pitch=0.25)
     assert where(job, (1.5, 0.0, -0.02)) == "middle"
     nc = Nc().tool(1, "steep").stroke((8, -30, -6), (8, 30, -6)).stroke((12, -30, -6), (12, 30, -6))

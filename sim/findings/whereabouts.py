@@ -34,6 +34,9 @@ ONE_SIDED: Final = 0.3
 """Length of the mean of the directions in which metal stands from which on it is on one side."""
 STEPS: Final = 96
 """Columns on the way from a wall to the edge of the stock."""
+_BOXES: weakref.WeakKeyDictionary[Job, tuple[tuple[float, ...], tuple[float, ...]]] = (
+    weakref.WeakKeyDictionary()
+)
 _PROBERS: weakref.WeakKeyDictionary[Job, Prober] = weakref.WeakKeyDictionary()
 
 
@@ -92,7 +95,13 @@ def _shares(job: Job, at: Point) -> tuple[float, float]:
 
 
 def _box(job: Job) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Return the corners in plan of the part's model, or of the stock, mm."""
+    """Return the corners in plan of the part's model, or of the stock, mm; the model read once."""
+    if job not in _BOXES:
+        _BOXES[job] = _read_box(job)
+    return _BOXES[job]
+
+
+def _read_box(job: Job) -> tuple[tuple[float, ...], tuple[float, ...]]:
     part = job.spec.part
     if part is not None and part.model is not None:
         from ..stock import closed_mesh
