@@ -32,7 +32,7 @@ def test_the_same_at_another_pitch(tmp_path: Path, seed: int) -> None:
     assert twins.same_findings(first, other)
 
 
-@pytest.mark.parametrize("seed", [291, 608, 803, 867, 1475, 1480])
+@pytest.mark.parametrize("seed", [291, 608, 803, 867, 1475, 1480, 4118])
 def test_seeds_that_have_found_faults(tmp_path: Path, seed: int) -> None:
     """False alarms, wrong sizes and misses of `benchmarks/twins.py`, mended since."""
     test_twins(tmp_path, seed)

@@ -251,11 +251,13 @@ def _thinnest(walls: Walls, thin: _Thin) -> tuple[int, float, tuple[float, float
     k = int(np.argmin(np.round(thin.thick, 6)))
     move, side = thin.part[k : k + 1], int(thin.side[k])
     radius = walls.edge(walls.tool(int(move[0]))).radius
-    behind = walls.before.pass_of_move(np.maximum(thin.other[k : k + 1], -1))[0]
+    made = np.maximum([thin.move[k], thin.other[k]], -1).astype(np.int32)
+    before, behind = walls.before.pass_of_move(made).tolist()
 
     def seen(share: float) -> tuple[float, Floats]:
         at, way, metal = _looked(walls, Places.at(walls.before, move, np.array([share])), side)
-        alike = walls.before.pass_of_move(metal.leave_move) == behind  # not cut off by an edge
+        alike = walls.before.pass_of_move(metal.leave_move) == behind  # not cut off by an edge,
+        alike &= walls.before.pass_of_move(metal.enter_move) == before  # nor by the stock's end
         near = np.flatnonzero((np.abs(metal.enter - radius) < BESIDE) & alike)
         if not len(near):
             return math.inf, at[0]
